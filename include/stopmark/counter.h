@@ -1,0 +1,50 @@
+/**
+ * @file counter.h
+ * Find the distance counter burned into a survey video and read it. Pictures come through sm_frame_source; nothing here
+ * knows a codec. What is read becomes a trace in trace.h.
+ */
+#ifndef STOPMARK_COUNTER_H
+#define STOPMARK_COUNTER_H
+
+#include "stopmark/model.h"
+
+struct sm_counter; /**< a found counter: where it stands and how its characters look in this video */
+
+struct sm_counter_opts {
+    struct sm_box box;    /**< where to look; width 0 = anywhere */
+    enum sm_unit unit;    /**< SM_UNIT_UNKNOWN = read it off the picture */
+    sm_progress_fn *progress;
+    void *progress_user;
+};
+
+/** A text field of the picture that was looked at as a possible counter. */
+struct sm_counter_candidate {
+    struct sm_box box;
+    const char *example; /**< text as last read */
+    const char *verdict; /**< why it is or is not the counter */
+    double score;        /**< larger is better */
+};
+
+/**
+ * Find the counter.
+ * @param out [new] free with sm_counter_free().
+ * @return SM_OK; SM_E_NOTFOUND with the reason in err (no steady text, too small, nothing that moves as a counter does).
+ */
+enum sm_status sm_counter_find(struct sm_counter **out, const struct sm_frame_source *source,
+                               const struct sm_counter_opts *opts, struct sm_error *err) SM_CHECKED;
+void sm_counter_free(struct sm_counter **counter);
+const struct sm_counter_format *sm_counter_get_format(const struct sm_counter *counter);
+/** Candidates best first; borrowed. */
+size_t sm_counter_candidates(const struct sm_counter *counter, const struct sm_counter_candidate **out);
+
+/**
+ * Read the whole recording into a trace.
+ * @param at_s n_at times at which the frame on screen must be looked at itself (its reading stands in the trace at
+ *        exactly that time); may be NULL.
+ * @param out [new] free with sm_trace_free().
+ */
+enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter, const struct sm_frame_source *source,
+                               const double *at_s, size_t n_at, const struct sm_counter_opts *opts,
+                               struct sm_error *err) SM_CHECKED;
+
+#endif

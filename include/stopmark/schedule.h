@@ -1,0 +1,33 @@
+/**
+ * @file schedule.h
+ * The repair schedule as documents: JSON, CSV, a table for the terminal, strip drawing, report, crew sheet.
+ */
+#ifndef STOPMARK_SCHEDULE_H
+#define STOPMARK_SCHEDULE_H
+
+#include "stopmark/model.h"
+
+/** All that a writer needs, borrowed. */
+struct sm_schedule {
+    const struct sm_sheet *sheet;
+    const struct sm_segment *segment; /**< merged from sheet and log */
+    const struct sm_obslog *log;
+    const struct sm_trace *trace;     /**< NULL = worked from the log alone */
+    const struct sm_alignment *alignment;
+    const struct sm_plan *plan;
+    const char *const *still;         /**< per observation: path relative to the output folder, NULL = none */
+    const char *out_dir;              /**< where the stills lie, for documents that embed them; NULL = nowhere */
+    enum sm_unit people_unit;         /**< for what people read */
+};
+
+enum sm_status sm_schedule_write_json(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_schedule_write_csv(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
+/** Table for a terminal of width columns (0 = 100), with box drawing only when utf8. */
+enum sm_status sm_schedule_write_table(struct sm_text *out, const struct sm_schedule *schedule, int columns, bool utf8,
+                                       struct sm_error *err) SM_CHECKED;
+enum sm_status sm_schedule_write_svg(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_schedule_write_html(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
+/** Crew sheet; PDF bytes. */
+enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
+
+#endif

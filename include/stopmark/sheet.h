@@ -1,0 +1,25 @@
+/**
+ * @file sheet.h
+ * The survey sheet (INI) with its kits and cure tables: what a survey is, where its files lie, the owner's rules.
+ */
+#ifndef STOPMARK_SHEET_H
+#define STOPMARK_SHEET_H
+
+#include "stopmark/model.h"
+
+/**
+ * Read a sheet and the kits and cure files it names (paths as seen from the sheet).
+ * Unknown sections and keys are findings; a value that makes no sense is an error with file, line and remedy.
+ * @param out [new] free with sm_sheet_free().
+ */
+enum sm_status sm_sheet_read(struct sm_sheet **out, const char *path, struct sm_error *err) SM_CHECKED;
+/** As sm_sheet_read() from memory; base_path (may be NULL) is where relative names start. */
+enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n, const char *base_path,
+                              struct sm_error *err) SM_CHECKED;
+/** Change one value as the sheet would ("rules.overlap", "120 mm"): section.key, or the key alone where it is unique. */
+enum sm_status sm_sheet_set(struct sm_sheet *sheet, const char *key, const char *value, struct sm_error *err) SM_CHECKED;
+/** A sheet with every default and nothing else. */
+enum sm_status sm_sheet_new(struct sm_sheet **out, struct sm_error *err) SM_CHECKED;
+void sm_sheet_free(struct sm_sheet **sheet);
+
+#endif

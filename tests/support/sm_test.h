@@ -1,0 +1,37 @@
+/** What every test of ours includes: cmocka in its order, comparisons of doubles, scratch folders, a seeded generator. */
+#ifndef SM_TEST_H
+#define SM_TEST_H
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include <cmocka.h>
+
+#include "stopmark/base.h"
+
+/** Doubles within tol, or both NaN. cmocka 1.1.5 has no assert for doubles and its float one rounds to float. */
+#define assert_close(actual, expected, tol) sm_test_close((actual), (expected), (tol), #actual, __FILE__, __LINE__)
+void sm_test_close(double actual, double expected, double tol, const char *what, const char *file, int line);
+
+/** Status must be SM_OK; else the error's place and text are printed and the test fails. */
+#define assert_ok(status, err) sm_test_ok((status), (err), #status, __FILE__, __LINE__)
+void sm_test_ok(enum sm_status status, const struct sm_error *err, const char *what, const char *file, int line);
+
+/** New empty folder, removed with all in it by sm_test_dir_remove(). */
+void sm_test_dir_make(char path[256]);
+void sm_test_dir_remove(const char *path);
+/** Path of a file of the source tree ("fixtures/x"). Static buffer, overwritten by the next call. */
+const char *sm_test_source(const char *relative);
+
+/** splitmix64. Seed from SM_SEED or the given default; printed, so that a failure can be repeated. */
+struct sm_test_random {
+    uint64_t state;
+};
+struct sm_test_random sm_test_seed(uint64_t default_seed);
+uint64_t sm_test_next(struct sm_test_random *random);
+double sm_test_uniform(struct sm_test_random *random, double low, double high);
+int64_t sm_test_int(struct sm_test_random *random, int64_t least, int64_t greatest); /**< both included */
+
+#endif
