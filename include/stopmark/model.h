@@ -277,6 +277,14 @@ enum sm_treatment {
 };
 const char *sm_treatment_name(enum sm_treatment treatment); /**< "line", ... */
 
+/** Where an observation's distance comes from. */
+enum sm_distance_source {
+    SM_DISTANCE_UNKNOWN, /**< has none, or it was not said */
+    SM_DISTANCE_PICTURE, /**< the counter in the picture at the logged time */
+    SM_DISTANCE_LOG,     /**< the logged distance */
+};
+const char *sm_distance_source_name(enum sm_distance_source source); /**< "picture", "log", "" */
+
 /** An observation with its place along the pipe. A continuous one stands once, with start < end. */
 struct sm_observation {
     char id[16];               /**< "O1", ... in file order of its first row */
@@ -300,6 +308,7 @@ struct sm_observation {
     uint32_t flags;            /**< set of enum sm_flag */
     bool is_node;              /**< start or finish node */
     bool is_connection;
+    enum sm_distance_source source; /**< what distance_m was made from */
 };
 /** All observations of a survey on one axis. Free with sm_alignment_free() (align.h). */
 struct sm_alignment {

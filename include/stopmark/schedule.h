@@ -5,7 +5,10 @@
 #ifndef STOPMARK_SCHEDULE_H
 #define STOPMARK_SCHEDULE_H
 
+#include "stopmark/codes.h"
 #include "stopmark/model.h"
+
+enum sm_paper { SM_PAPER_A4, SM_PAPER_LETTER };
 
 /** All that a writer needs, borrowed. */
 struct sm_schedule {
@@ -17,7 +20,9 @@ struct sm_schedule {
     const struct sm_plan *plan;
     const char *const *still;         /**< per observation: path relative to the output folder, NULL = none */
     const char *out_dir;              /**< where the stills lie, for documents that embed them; NULL = nowhere */
-    enum sm_unit people_unit;         /**< for what people read */
+    enum sm_unit people_unit;         /**< for what people read; SM_UNIT_UNKNOWN counts as metres */
+    const struct sm_codes *codes;     /**< for the codes' meanings in words; NULL = codes only */
+    enum sm_paper paper;              /**< of the crew sheet; A4 */
 };
 
 enum sm_status sm_schedule_write_json(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;

@@ -35,3 +35,8 @@ const char *sm_treatment_name(enum sm_treatment treatment)
     static const char *const names[] = {"none", "line", "prepare", "refer", "clear"};
     return names[treatment];
 }
+
+const char *sm_distance_source_name(enum sm_distance_source source)
+{
+    return source == SM_DISTANCE_PICTURE ? "picture" : source == SM_DISTANCE_LOG ? "log" : "";
+}
