@@ -105,7 +105,7 @@ void sm_text_clear(struct sm_text *text); /**< empty, memory kept, failed reset 
 void sm_text_add(struct sm_text *text, const char *s);
 void sm_text_add_n(struct sm_text *text, const char *s, size_t n);
 void sm_text_addf(struct sm_text *text, const char *fmt, ...) SM_PRINTF(2, 3); /**< no floating point conversions: use sm_text_add_fixed() */
-/** value with exactly decimals digits after a point, whatever the locale; "-0.00" is written "0.00". */
+/** value with exactly decimals digits (0..30) after a point, whatever the locale; "-0.00" is written "0.00"; NaN and infinities add nothing. */
 void sm_text_add_fixed(struct sm_text *text, double value, int decimals);
 /** value rounded to max_decimals, trailing zeros dropped but at least min_decimals kept. */
 void sm_text_add_number(struct sm_text *text, double value, int min_decimals, int max_decimals);
@@ -214,12 +214,12 @@ void sm_text_add_csv(struct sm_text *text, const char *field);
 struct sm_json {
     struct sm_text *out;
     int depth;
-    bool has_item[32]; /**< a value was already written at this depth */
+    bool has_item[32]; /**< a value was already written at this depth; at most 31 deep */
     bool is_compact[32];
 };
 void sm_json_open(struct sm_json *json, const char *key, char bracket);         /**< '{' or '[' */
 void sm_json_open_compact(struct sm_json *json, const char *key, char bracket); /**< on one line, with all inside */
-void sm_json_close(struct sm_json *json, char bracket);                         /**< '}' or ']' */
+void sm_json_close(struct sm_json *json, char bracket);                         /**< '}' or ']'; the outermost also writes the last line's end */
 void sm_json_string(struct sm_json *json, const char *key, const char *value);  /**< NULL writes null; invalid UTF-8 is replaced */
 void sm_json_fixed(struct sm_json *json, const char *key, double value, int decimals);    /**< NaN and infinities write null */
 void sm_json_number(struct sm_json *json, const char *key, double value, int max_decimals); /**< trailing zeros dropped */

@@ -41,11 +41,46 @@ void sm_error_source(struct sm_error *err, const char *source)
     memcpy(err->source, tail, strlen(tail) + 1);
 }
 
+/* Texts quote what stands in field files: one line, whole characters, nothing that drives a terminal. */
+static void clean_line(char *text)
+{
+    char *to = text;
+    for (const char *from = text; *from;) {
+        size_t n = sm_utf8_len(from);
+        bool is_plain = n > 1 || (n == 1 && (unsigned char)*from >= 0x20 && *from != 0x7f);
+        if (is_plain) {
+            memmove(to, from, n);
+            to += n;
+        } else {
+            *to++ = '?';
+        }
+        from += n ? n : 1;
+    }
+    *to = '\0';
+}
+
+static void print_line(char *text, size_t size, const char *fmt, va_list args) SM_PRINTF(3, 0);
+static void print_line(char *text, size_t size, const char *fmt, va_list args)
+{
+    int n = vsnprintf(text, size, fmt, args);
+    if (n >= 0 && (size_t)n >= size) {
+        size_t end = size - 1; /* cut: drop the character that lost its tail */
+        while (end && ((unsigned char)text[end - 1] & 0xC0) == 0x80) {
+            end--;
+        }
+        if (end && (unsigned char)text[end - 1] >= 0xC0 && !sm_utf8_len(text + end - 1)) {
+            text[end - 1] = '\0';
+        }
+    }
+    clean_line(text);
+}
+
+static void fill(struct sm_error *err, enum sm_status status, const char *fmt, va_list args) SM_PRINTF(3, 0);
 static void fill(struct sm_error *err, enum sm_status status, const char *fmt, va_list args)
 {
     memset(err, 0, sizeof *err);
     err->status = status;
-    vsnprintf(err->text, sizeof err->text, fmt, args);
+    print_line(err->text, sizeof err->text, fmt, args);
 }
 
 enum sm_status sm_error_set(struct sm_error *err, enum sm_status status, const char *fmt, ...)
@@ -81,7 +116,7 @@ enum sm_status sm_error_remedy(struct sm_error *err, const char *fmt, ...)
     }
     va_list args;
     va_start(args, fmt);
-    vsnprintf(err->remedy, sizeof err->remedy, fmt, args);
+    print_line(err->remedy, sizeof err->remedy, fmt, args);
     va_end(args);
     return err->status;
 }
