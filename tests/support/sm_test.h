@@ -9,6 +9,7 @@
 
 #include <cmocka.h>
 
+#include "sm_random.h"
 #include "stopmark/base.h"
 
 /** Doubles within tol, or both NaN. cmocka 1.1.5 has no assert for doubles and its float one rounds to float. */
@@ -25,13 +26,7 @@ void sm_test_dir_remove(const char *path);
 /** Path of a file of the source tree ("fixtures/x"). Static buffer, overwritten by the next call. */
 const char *sm_test_source(const char *relative);
 
-/** splitmix64. Seed from SM_SEED or the given default; printed, so that a failure can be repeated. */
-struct sm_test_random {
-    uint64_t state;
-};
+/** Seed from SM_SEED or the given default; printed, so that a failure can be repeated. */
 struct sm_test_random sm_test_seed(uint64_t default_seed);
-uint64_t sm_test_next(struct sm_test_random *random);
-double sm_test_uniform(struct sm_test_random *random, double low, double high);
-int64_t sm_test_int(struct sm_test_random *random, int64_t least, int64_t greatest); /**< both included */
 
 #endif
