@@ -1,0 +1,384 @@
+/*
+ * The counter stage's public face: find the counter, read it through the recording.
+ */
+#include "counter_internal.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define SEARCH_SAMPLES 36     /* pictures looked at to find the counter */
+#define SCREEN_SAMPLES 4      /* pictures looked at to tell text from wall */
+#define MAX_TOKENS 24         /* of one line in one picture */
+#define LEAST_SCORE 3.0       /* a field must be at least this much like a counter */
+#define RIVAL_MARGIN 1.2      /* a second field this close is named as a rival */
+#define READ_STEP_S 0.2       /* spacing of the pictures read through the recording */
+#define MAX_CANDIDATES_KEPT 8
+
+struct sm_counter {
+    struct sm_arena *arena;
+    struct sm_counter__reader *reader;
+    struct sm_counter__layout layout;
+    struct sm_counter_format format;
+    size_t n_candidates;
+    struct sm_counter_candidate candidate[MAX_CANDIDATES_KEPT];
+};
+
+void sm_counter_free(struct sm_counter **counter)
+{
+    if (counter && *counter) {
+        sm_counter__reader_free(&(*counter)->reader);
+        sm_arena_free(&(*counter)->arena);
+        sm_free(*counter);
+        *counter = NULL;
+    }
+}
+
+const struct sm_counter_format *sm_counter_get_format(const struct sm_counter *counter)
+{
+    return &counter->format;
+}
+
+size_t sm_counter_candidates(const struct sm_counter *counter, const struct sm_counter_candidate **out)
+{
+    *out = counter->candidate;
+    return counter->n_candidates;
+}
+
+/* ---- finding ----------------------------------------------------------------------------------------------- */
+
+/** Everything the search needs at once. */
+struct search {
+    struct sm_counter__samples samples;
+    struct sm_counter__text_line line[SM_COUNTER_MAX_LINES];
+    size_t n_lines;
+    struct sm_counter__fields fields;
+    struct sm_counter__reader *reader;
+    struct sm_counter__glyph_seen *glyph; /* samples x SM_COUNTER_MAX_GLYPHS, of one line */
+    size_t *n_glyphs;
+};
+
+static void search_release(struct search *search)
+{
+    sm_counter__samples_release(&search->samples);
+    sm_counter__fields_release(&search->fields);
+    sm_free(search->glyph);
+    sm_free(search->n_glyphs);
+}
+
+/** How well a line reads as text at this geometry: the certainty of its characters, over a few pictures. */
+static enum sm_status line_legibility(float *score, struct search *search, const struct sm_counter__text_line *line,
+                                      struct sm_error *err)
+{
+    size_t n = search->samples.n, step = n > SCREEN_SAMPLES ? n / SCREEN_SAMPLES : 1;
+    *score = 0;
+    for (size_t i = step / 2; i < n; i += step) {
+        struct sm_counter__glyph_seen glyph[SM_COUNTER_MAX_GLYPHS];
+        size_t n_glyphs = 0;
+        enum sm_status status = sm_counter__glyphs(glyph, &n_glyphs, search->reader, &search->samples.frame[i].image,
+                                                   line, err);
+        if (status != SM_OK) {
+            return status;
+        }
+        for (size_t k = 0; k < n_glyphs; k++) {
+            bool is_digit = glyph[k].glyph >= SM_GLYPH_0 && glyph[k].glyph <= SM_GLYPH_9;
+            *score += (is_digit ? 1.0f : 0.2f) * fmaxf(0, glyph[k].p - 0.4f);
+        }
+    }
+    return SM_OK;
+}
+
+/** Try a grid of small changes of height and place; keep the best. */
+static enum sm_status line_refine(struct sm_counter__text_line *line, float *best, struct search *search,
+                                  struct sm_error *err)
+{
+    static const float scales[] = {0.84f, 1.0f, 1.18f}, shifts[] = {-0.12f, 0, 0.12f};
+    struct sm_counter__text_line first = *line;
+    float height = first.baseline_px - first.top_px, middle = 0.5f * (first.baseline_px + first.top_px);
+    for (int s = 0; s < 3; s++) {
+        for (int d = 0; d < 3; d++) {
+            if (s == 1 && d == 1) {
+                continue;
+            }
+            struct sm_counter__text_line trial = first;
+            trial.top_px = middle + shifts[d] * height - 0.5f * scales[s] * height;
+            trial.baseline_px = trial.top_px + scales[s] * height;
+            float score;
+            enum sm_status status = line_legibility(&score, search, &trial, err);
+            if (status != SM_OK) {
+                return status;
+            }
+            if (score > *best * 1.02f) {
+                *best = score;
+                *line = trial;
+            }
+        }
+    }
+    return SM_OK;
+}
+
+/** Read a line in every sample and sort what it says into fields. */
+static enum sm_status line_fields(struct search *search, size_t line_idx, struct sm_error *err)
+{
+    size_t n = search->samples.n;
+    for (size_t i = 0; i < n; i++) {
+        enum sm_status status =
+            sm_counter__glyphs(search->glyph + i * SM_COUNTER_MAX_GLYPHS, &search->n_glyphs[i], search->reader,
+                               &search->samples.frame[i].image, &search->line[line_idx], err);
+        if (status != SM_OK) {
+            return status;
+        }
+    }
+    float pitch_px = sm_counter__pitch(search->glyph, search->n_glyphs, n);
+    if (pitch_px <= 0) {
+        return SM_OK;
+    }
+    for (size_t i = 0; i < n; i++) {
+        struct sm_counter__token tokens[MAX_TOKENS];
+        size_t n_tokens = sm_counter__tokens(tokens, MAX_TOKENS, search->glyph + i * SM_COUNTER_MAX_GLYPHS,
+                                             search->n_glyphs[i], pitch_px, search->samples.frame[i].time_s);
+        enum sm_status status = sm_counter__fields_add(&search->fields, line_idx, tokens, n_tokens, err);
+        if (status != SM_OK) {
+            return status;
+        }
+    }
+    return SM_OK;
+}
+
+static enum sm_status search_lines(struct search *search, struct sm_error *err)
+{
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; status == SM_OK && i < search->n_lines; i++) {
+        float score = 0;
+        status = line_legibility(&score, search, &search->line[i], err);
+        if (status == SM_OK && score >= 0.5f) {
+            status = line_refine(&search->line[i], &score, search, err);
+            if (status == SM_OK) {
+                status = line_fields(search, i, err);
+            }
+        }
+    }
+    return status;
+}
+
+static struct sm_box box_of(const struct sm_counter__text_line *line, float x0_px, float x1_px)
+{
+    float pad = 0.25f * (line->baseline_px - line->top_px);
+    float x0 = floorf(x0_px), y0 = floorf(line->top_px - pad);
+    return (struct sm_box){(int32_t)fmaxf(0, x0), (int32_t)fmaxf(0, y0), (int32_t)ceilf(x1_px - x0),
+                           (int32_t)ceilf(line->baseline_px + pad - y0)};
+}
+
+/** Keep what the search looked at, so that people can be shown it. */
+static void candidates_keep(struct sm_counter *counter, const struct search *search)
+{
+    for (size_t i = 0; i < search->fields.n && counter->n_candidates < MAX_CANDIDATES_KEPT; i++) {
+        const struct sm_counter__field *field = &search->fields.item[i];
+        if (field->n_tokens < 2) {
+            continue;
+        }
+        const char *example = sm_arena_strdup(counter->arena, field->token[field->n_tokens - 1].text);
+        counter->candidate[counter->n_candidates++] = (struct sm_counter_candidate){
+            .box = box_of(&search->line[field->line_idx], field->x0_px, field->x1_px),
+            .example = example ? example : "",
+            .verdict = field->verdict,
+            .score = field->score,
+        };
+    }
+}
+
+static enum sm_status nothing_found(const struct search *search, struct sm_error *err)
+{
+    if (search->n_lines == 0) {
+        sm_error_set(err, SM_E_NOTFOUND, "no steady text found in the picture");
+    } else if (search->fields.n == 0) {
+        sm_error_set(err, SM_E_NOTFOUND, "no legible number found in the picture");
+    } else {
+        const struct sm_counter__field *best = &search->fields.item[0];
+        sm_error_set(err, SM_E_NOTFOUND, "no distance counter found; the nearest is \"%s\" at x=%d, y=%d: %s",
+                     best->n_tokens ? best->token[best->n_tokens - 1].text : "", (int)best->x0_px,
+                     (int)search->line[best->line_idx].top_px, best->verdict);
+    }
+    sm_error_remedy(err, "give its place with --box X,Y,W,H");
+    return SM_E_NOTFOUND;
+}
+
+static enum sm_status choose(struct sm_counter *counter, struct search *search, const struct sm_counter_opts *opts,
+                             struct sm_error *err)
+{
+    sm_counter__fields_judge(&search->fields, search->samples.n);
+    candidates_keep(counter, search);
+    bool is_told = opts && opts->box.width_px > 0;
+    if (search->fields.n == 0 || search->fields.item[0].score < (is_told ? 0.5 : LEAST_SCORE)) {
+        return nothing_found(search, err);
+    }
+    const struct sm_counter__field *field = &search->fields.item[0];
+    enum sm_status status = sm_counter__layout_learn(&counter->layout, field, &search->line[field->line_idx], err);
+    if (status != SM_OK) {
+        return status;
+    }
+    struct sm_counter__layout *layout = &counter->layout;
+    if (opts && opts->unit != SM_UNIT_UNKNOWN) {
+        layout->unit = opts->unit;
+    }
+    counter->format = (struct sm_counter_format){
+        .box = box_of(&layout->line, layout->line.x0_px, layout->line.x1_px),
+        .unit = layout->unit,
+        .decimals = layout->decimals,
+        .has_leading_zeros = layout->fixed_digits > 0,
+        .has_decimal_comma = layout->has_decimal_comma,
+    };
+    return SM_OK;
+}
+
+static enum sm_status search_run(struct sm_counter *counter, struct search *search,
+                                 const struct sm_frame_source *source, const struct sm_counter_opts *opts,
+                                 struct sm_error *err)
+{
+    enum sm_status status = sm_counter__samples_take(&search->samples, source, SEARCH_SAMPLES, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    if (search->samples.n == 0) {
+        return sm_error_set(err, SM_E_NOTFOUND, "no picture of usable size in the video");
+    }
+    search->reader = counter->reader;
+    search->glyph = sm_calloc(search->samples.n * SM_COUNTER_MAX_GLYPHS, sizeof *search->glyph);
+    search->n_glyphs = sm_calloc(search->samples.n, sizeof *search->n_glyphs);
+    if (!search->glyph || !search->n_glyphs) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the counter search");
+    }
+    struct sm_box box = opts ? opts->box : (struct sm_box){0};
+    status = sm_counter__locate(search->line, &search->n_lines, &search->samples, box, err);
+    if (status == SM_OK) {
+        status = search_lines(search, err);
+    }
+    return status == SM_OK ? choose(counter, search, opts, err) : status;
+}
+
+enum sm_status sm_counter_find(struct sm_counter **out, const struct sm_frame_source *source,
+                               const struct sm_counter_opts *opts, struct sm_error *err)
+{
+    struct search search = {0};
+    struct sm_counter *counter = sm_calloc(1, sizeof *counter);
+    if (!counter) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the counter");
+    }
+    enum sm_status status = sm_arena_new(&counter->arena);
+    if (status == SM_OK) {
+        status = sm_counter__reader_new(&counter->reader, err);
+    }
+    if (status == SM_OK) {
+        status = search_run(counter, &search, source, opts, err);
+    }
+    search_release(&search);
+    if (status != SM_OK) {
+        sm_counter_free(&counter);
+        return status;
+    }
+    *out = counter;
+    return SM_OK;
+}
+
+/* ---- reading ----------------------------------------------------------------------------------------------- */
+
+struct sightings {
+    struct sm_counter *counter;
+    struct sm_counter__sighting *item;
+    size_t n, capacity;
+    const struct sm_counter_opts *opts;
+    double duration_s;
+    const double *at_s; /* while exact times are looked at: the times, and the one being served */
+    size_t at_idx;
+};
+
+static enum sm_status sight_frame(void *user, const struct sm_frame *frame, struct sm_error *err)
+{
+    struct sightings *s = user;
+    const struct sm_counter__layout *layout = &s->counter->layout;
+    if (sm_grow(&s->item, s->n, &s->capacity, sizeof *s->item) != SM_OK) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
+    }
+    double time_s = s->at_s ? s->at_s[s->at_idx] : frame->time_s;
+    enum sm_status status =
+        sm_counter__sight(&s->item[s->n], s->counter->reader, &frame->image, layout, time_s, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    s->n++;
+    if (s->opts && s->opts->progress && !s->at_s &&
+        !s->opts->progress(s->opts->progress_user, time_s, s->duration_s)) {
+        return sm_error_set(err, SM_E_CANCELLED, "stopped");
+    }
+    return SM_OK;
+}
+
+static int sighting_order(const void *a, const void *b)
+{
+    double ta = ((const struct sm_counter__sighting *)a)->time_s, tb = ((const struct sm_counter__sighting *)b)->time_s;
+    return ta < tb ? -1 : ta > tb;
+}
+
+/** One sighting a time: of two at the same time the later one in the list goes. */
+static void sightings_sort(struct sightings *s)
+{
+    if (s->n == 0) {
+        return;
+    }
+    qsort(s->item, s->n, sizeof *s->item, sighting_order);
+    size_t kept = 1;
+    for (size_t i = 1; i < s->n; i++) {
+        if (s->item[i].time_s > s->item[kept - 1].time_s) {
+            s->item[kept++] = s->item[i];
+        }
+    }
+    s->n = kept;
+}
+
+static enum sm_status sightings_take(struct sightings *s, const struct sm_frame_source *source, const double *at_s,
+                                     size_t n_at, struct sm_error *err)
+{
+    enum sm_status status =
+        source->scan(source->user, 0, source->duration_s + 1e6, READ_STEP_S, false, sight_frame, s, err);
+    if (status == SM_OK && n_at > 0) {
+        s->at_s = at_s;
+        status = source->at(source->user, at_s, n_at, &s->at_idx, sight_frame, s, err);
+        s->at_s = NULL;
+    }
+    sightings_sort(s);
+    return status;
+}
+
+enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter, const struct sm_frame_source *source,
+                               const double *at_s, size_t n_at, const struct sm_counter_opts *opts,
+                               struct sm_error *err)
+{
+    struct sightings s = {.counter = counter, .opts = opts, .duration_s = source->duration_s};
+    struct sm_trace *trace = sm_calloc(1, sizeof *trace);
+    enum sm_status status = trace ? SM_OK : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
+    if (status == SM_OK) {
+        status = sightings_take(&s, source, at_s, n_at, err);
+    }
+    if (status == SM_OK) {
+        trace->format = counter->format;
+        trace->duration_s = source->duration_s;
+        trace->n_readings = s.n;
+        trace->reading = sm_calloc(s.n + 1, sizeof *trace->reading);
+        status = trace->reading ? sm_counter__path(trace->reading, &trace->jump_time_s, &trace->n_jumps, s.item, s.n,
+                                                   &counter->layout, err)
+                                : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
+    }
+    sm_free(s.item);
+    if (status != SM_OK) {
+        if (trace) {
+            sm_free(trace->reading);
+            sm_free(trace->jump_time_s);
+            sm_free(trace);
+        }
+        return status;
+    }
+    sm_counter__carry(trace->reading, trace->n_readings, trace->jump_time_s, trace->n_jumps);
+    *out = trace;
+    return SM_OK;
+}

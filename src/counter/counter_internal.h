@@ -1,0 +1,183 @@
+/*
+ * What the parts of the counter stage share. The way of the data:
+ *   sample.c   a few pictures spread over the recording
+ *   locate.c   pictures -> lines that look like burned-in text
+ *   glyphs.c   one line of one picture -> characters with places and odds (through strip.h and net.h)
+ *   field.c    characters of many pictures -> number fields, told apart from clocks, dates and the rest
+ *   layout.c   the chosen field -> where its digits stand
+ *   sighting.c one picture -> odds of every digit at every place
+ *   path.c     sightings through time -> readings with confidence
+ */
+#ifndef SM_COUNTER_INTERNAL_H
+#define SM_COUNTER_INTERNAL_H
+
+#include "stopmark/counter.h"
+
+#include "net.h"
+#include "strip.h"
+
+/* ---- sample.c ---- */
+
+/** Pictures kept for a while: luma and chroma copies with their times. */
+struct sm_counter__samples {
+    size_t n, capacity;
+    struct sm_frame *frame; /**< image planes owned here */
+};
+enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples, const struct sm_frame_source *source,
+                                        size_t wanted, struct sm_error *err) SM_CHECKED;
+void sm_counter__samples_release(struct sm_counter__samples *samples);
+
+/* ---- locate.c ---- */
+
+/** A stretch of one text line in the picture, px. top and baseline bound its digits. */
+struct sm_counter__text_line {
+    float x0_px, x1_px, top_px, baseline_px;
+    float strength;
+    float weight_y, weight_u, weight_v; /**< how the planes are mixed into the grey that is read */
+};
+#define SM_COUNTER_MAX_LINES 40
+/** Lines that look like burned-in text, strongest first. @param box width 0 = the whole picture. @return their number. */
+enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_MAX_LINES], size_t *n_lines,
+                                  const struct sm_counter__samples *samples, struct sm_box box,
+                                  struct sm_error *err) SM_CHECKED;
+
+/* ---- glyphs.c ---- */
+
+/** One character seen on a line. */
+struct sm_counter__glyph_seen {
+    float x_px; /**< its middle */
+    uint8_t glyph; /**< enum sm_counter__glyph */
+    float p;    /**< the network's probability */
+};
+#define SM_COUNTER_MAX_GLYPHS 96
+/** Work space of the network, made once and used for every line. */
+struct sm_counter__reader;
+enum sm_status sm_counter__reader_new(struct sm_counter__reader **out, struct sm_error *err) SM_CHECKED;
+void sm_counter__reader_free(struct sm_counter__reader **reader);
+/**
+ * Log probabilities of the columns of a line: n_columns x SM_GLYPH_COUNT, borrowed until the next call.
+ * Column c stands at x = x0_px + c * column_px.
+ */
+struct sm_counter__columns {
+    int32_t n;
+    float x0_px, column_px;
+    const float *logp;
+};
+enum sm_status sm_counter__reader_columns(struct sm_counter__columns *out, struct sm_counter__reader *reader,
+                                          const struct sm_image *image, const struct sm_counter__text_line *line,
+                                          struct sm_error *err) SM_CHECKED;
+/** Characters of a line, left to right. */
+enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS], size_t *n_glyphs,
+                                  struct sm_counter__reader *reader, const struct sm_image *image,
+                                  const struct sm_counter__text_line *line, struct sm_error *err) SM_CHECKED;
+
+/* ---- token.c ---- */
+
+enum sm_counter__token_kind { SM_TOKEN_NUMBER, SM_TOKEN_CLOCK, SM_TOKEN_DATE, SM_TOKEN_PLACEHOLDER };
+enum sm_counter__suffix {
+    SM_SUFFIX_NONE, SM_SUFFIX_M, SM_SUFFIX_FT, SM_SUFFIX_MM, SM_SUFFIX_PERCENT, SM_SUFFIX_DEGREE, SM_SUFFIX_LETTER,
+    SM_N_SUFFIXES
+};
+/** A run of digits and signs as it stood in one picture. */
+struct sm_counter__token {
+    double time_s;
+    enum sm_counter__token_kind kind;
+    enum sm_counter__suffix suffix;
+    bool is_negative, is_glued_left, has_comma;
+    int32_t n_digits, decimals;
+    int64_t counts;
+    float digit_px[SM_COUNTER_MAX_SLOTS]; /**< middles, [0] = last digit */
+    float separator_px, x0_px, x1_px;     /**< x1 takes in the suffix */
+    float p_least;
+    char text[24];
+};
+/** Cut a line's characters into tokens. @return their number. */
+size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity, const struct sm_counter__glyph_seen *glyphs,
+                          size_t n_glyphs, float pitch_px, double time_s);
+/** Usual distance between neighbouring digits of a line, 0 when fewer than two were seen. */
+float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs, size_t n_pictures);
+
+/* ---- field.c ---- */
+
+/** The same place of the picture through all samples. */
+struct sm_counter__field {
+    size_t line_idx;
+    float x0_px, x1_px;
+    size_t n_tokens, capacity;
+    struct sm_counter__token *token; /**< in rising time, one a picture at most */
+    enum sm_counter__token_kind kind;
+    enum sm_counter__suffix suffix;
+    int32_t decimals;
+    double score;
+    const char *verdict;
+};
+struct sm_counter__fields {
+    size_t n, capacity;
+    struct sm_counter__field *item;
+};
+/** Sort the tokens of one line into fields (appended). */
+enum sm_status sm_counter__fields_add(struct sm_counter__fields *fields, size_t line_idx,
+                                      const struct sm_counter__token *tokens, size_t n_tokens,
+                                      struct sm_error *err) SM_CHECKED;
+/** Judge every field: score and verdict; then best first. n_pictures: how many were looked at. */
+void sm_counter__fields_judge(struct sm_counter__fields *fields, size_t n_pictures);
+void sm_counter__fields_release(struct sm_counter__fields *fields);
+
+/* ---- layout.c ---- */
+
+#define SM_COUNTER_MAX_SLOTS 8   /* digits a counter can have */
+#define SM_COUNTER_MAX_ANCHORS 8 /* places at which its last digit was seen to stand */
+
+/** Where the digits of the counter stand. Slot 0 is the last digit; slots grow to the left. */
+struct sm_counter__layout {
+    struct sm_counter__text_line line; /**< with x0, x1 tight around all that belongs to the number */
+    struct sm_counter__text_line read_line; /**< with room for every slot of every anchor */
+    int32_t decimals, n_slots;
+    float slot_offset_px[SM_COUNTER_MAX_SLOTS]; /**< of each slot's middle from that of slot 0, <= 0 */
+    float separator_offset_px;                  /**< of the decimal sign; meaningless without decimals */
+    int32_t n_anchors;
+    float anchor_px[SM_COUNTER_MAX_ANCHORS]; /**< middle of slot 0 */
+    float anchor_logprior[SM_COUNTER_MAX_ANCHORS];
+    int32_t fixed_digits;  /**< leading zeros fill up to this many digits; 0 = no leading zeros */
+    bool has_decimal_comma;
+    enum sm_unit unit;
+};
+
+/** Learn the layout from the tokens of the chosen field. line: geometry of its text line. */
+enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
+                                        const struct sm_counter__text_line *line, struct sm_error *err) SM_CHECKED;
+
+/* ---- sighting.c ---- */
+
+enum { SM_COUNTER_NO_DIGIT = 10, SM_COUNTER_MINUS = 11, SM_COUNTER_N_MARKS = 12 };
+
+/** Odds of what stands in every slot, for every anchor: 16 x -ln(probability), 255 at most. */
+struct sm_counter__sighting {
+    double time_s;
+    uint8_t cost[SM_COUNTER_MAX_ANCHORS][SM_COUNTER_MAX_SLOTS][SM_COUNTER_N_MARKS];
+    uint8_t separator_cost[SM_COUNTER_MAX_ANCHORS];    /**< that the decimal sign is there */
+    uint8_t no_separator_cost[SM_COUNTER_MAX_ANCHORS]; /**< that nothing is */
+};
+#define SM_COUNTER_COST_SCALE 16.0f
+
+/** Look at one picture. */
+enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct sm_counter__reader *reader,
+                                 const struct sm_image *image, const struct sm_counter__layout *layout, double time_s,
+                                 struct sm_error *err) SM_CHECKED;
+
+/* ---- path.c ---- */
+
+/**
+ * The likeliest readings of a row of sightings, in rising time, under a counter's laws.
+ * @param readings n_sightings of them, filled. @param jump_s [new] times of re-zero events, free with sm_free().
+ */
+enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, size_t *n_jumps,
+                                const struct sm_counter__sighting *sightings, size_t n_sightings,
+                                const struct sm_counter__layout *layout, struct sm_error *err) SM_CHECKED;
+
+/* ---- carry.c ---- */
+
+/** Fill in hidden readings that lie between two read ones, unless a jump lies between them. */
+void sm_counter__carry(struct sm_reading *readings, size_t n, const double *jump_s, size_t n_jumps);
+
+#endif

@@ -1,0 +1,184 @@
+/*
+ * Tokens of many pictures -> fields -> the one that is the distance counter.
+ *
+ * A counter is known by its laws: it is a number, usually with decimals and a unit of length; it changes, but never
+ * faster than a camera travels; it is no clock (which runs on at one a second whatever happens), no date (which stands
+ * still), no temperature or inclination (whose units give them away).
+ */
+#include "counter_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- gathering --------------------------------------------------------------------------------------------- */
+
+static bool is_same_place(const struct sm_counter__field *field, const struct sm_counter__token *token)
+{
+    float shared = fminf(field->x1_px, token->x1_px) - fmaxf(field->x0_px, token->x0_px);
+    float least = fminf(field->x1_px - field->x0_px, token->x1_px - token->x0_px);
+    return shared > 0.5f * least;
+}
+
+static enum sm_status field_take(struct sm_counter__field *field, const struct sm_counter__token *token)
+{
+    if (field->n_tokens > 0 && field->token[field->n_tokens - 1].time_s >= token->time_s) {
+        return SM_OK; /* a second token of the same picture at the same place: the first stays */
+    }
+    if (sm_grow(&field->token, field->n_tokens, &field->capacity, sizeof *field->token) != SM_OK) {
+        return SM_E_NOMEM;
+    }
+    field->token[field->n_tokens++] = *token;
+    field->x0_px = fminf(field->x0_px, token->x0_px);
+    field->x1_px = fmaxf(field->x1_px, token->x1_px);
+    return SM_OK;
+}
+
+enum sm_status sm_counter__fields_add(struct sm_counter__fields *fields, size_t line_idx,
+                                      const struct sm_counter__token *tokens, size_t n_tokens, struct sm_error *err)
+{
+    for (size_t i = 0; i < n_tokens; i++) {
+        size_t k = 0;
+        while (k < fields->n &&
+               (fields->item[k].line_idx != line_idx || !is_same_place(&fields->item[k], &tokens[i]))) {
+            k++;
+        }
+        if (k == fields->n) {
+            if (sm_grow(&fields->item, fields->n, &fields->capacity, sizeof *fields->item) != SM_OK) {
+                return sm_error_set(err, SM_E_NOMEM, "no memory for text fields");
+            }
+            fields->item[fields->n++] = (struct sm_counter__field){
+                .line_idx = line_idx, .x0_px = tokens[i].x0_px, .x1_px = tokens[i].x1_px, .verdict = ""};
+        }
+        if (field_take(&fields->item[k], &tokens[i]) != SM_OK) {
+            return sm_error_set(err, SM_E_NOMEM, "no memory for text fields");
+        }
+    }
+    return SM_OK;
+}
+
+void sm_counter__fields_release(struct sm_counter__fields *fields)
+{
+    for (size_t i = 0; i < fields->n; i++) {
+        sm_free(fields->item[i].token);
+    }
+    sm_free(fields->item);
+    memset(fields, 0, sizeof *fields);
+}
+
+/* ---- judging ----------------------------------------------------------------------------------------------- */
+
+struct habits {
+    size_t n_numbers, n_kinds[4], n_suffixes[SM_N_SUFFIXES], n_decimals[4], n_glued;
+    size_t n_steps, n_changes, n_wild, n_clocklike;
+};
+
+static size_t most(const size_t *counts, size_t n)
+{
+    size_t best = 0;
+    for (size_t i = 1; i < n; i++) {
+        best = counts[i] > counts[best] ? i : best;
+    }
+    return best;
+}
+
+static void count_kinds(struct habits *h, const struct sm_counter__field *field)
+{
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        h->n_kinds[t->kind]++;
+        if (t->kind == SM_TOKEN_NUMBER) {
+            h->n_numbers++;
+            h->n_suffixes[t->suffix]++;
+            h->n_decimals[t->decimals > 3 ? 3 : t->decimals]++;
+            h->n_glued += t->is_glued_left;
+        }
+    }
+}
+
+/** How the value moves from one picture to the next. */
+static void count_steps(struct habits *h, const struct sm_counter__field *field)
+{
+    const struct sm_counter__token *before = NULL;
+    double scale = pow(10.0, -field->decimals), per_s = field->suffix == SM_SUFFIX_M ? 0.6 : 2.0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (t->kind != SM_TOKEN_NUMBER || t->decimals != field->decimals) {
+            continue;
+        }
+        if (before) {
+            double dt_s = t->time_s - before->time_s, dv = (double)(t->counts - before->counts) * scale;
+            h->n_steps++;
+            h->n_changes += dv != 0;
+            h->n_wild += fabs(dv) > per_s * dt_s + 2 * scale;
+            h->n_clocklike += fabs(dv - dt_s) <= fmax(scale, 1.0) * 1.01 && dv > 0;
+        }
+        before = t;
+    }
+}
+
+static void judge(struct sm_counter__field *field, size_t n_pictures)
+{
+    struct habits h = {0};
+    count_kinds(&h, field);
+    field->kind = (enum sm_counter__token_kind)most(h.n_kinds, 4);
+    if (field->kind == SM_TOKEN_CLOCK) {
+        field->score = -10;
+        field->verdict = "a clock: two dots between its digits";
+        return;
+    }
+    if (field->kind == SM_TOKEN_DATE) {
+        field->score = -10;
+        field->verdict = "a date or a name: strokes or several points between its digits";
+        return;
+    }
+    if (h.n_numbers == 0) {
+        field->score = -10;
+        field->verdict = "a placeholder that never showed a number";
+        return;
+    }
+    h.n_suffixes[SM_SUFFIX_NONE] = h.n_suffixes[SM_SUFFIX_NONE] / 3; /* a unit is easily missed, rarely invented */
+    field->suffix = (enum sm_counter__suffix)most(h.n_suffixes, SM_N_SUFFIXES);
+    field->decimals = (int32_t)most(h.n_decimals, 4);
+    count_steps(&h, field);
+    double seen = (double)h.n_numbers / (double)n_pictures;
+    double wild = h.n_steps ? (double)h.n_wild / (double)h.n_steps : 0;
+    double clocklike = h.n_steps ? (double)h.n_clocklike / (double)h.n_steps : 0;
+    bool has_length_unit = field->suffix == SM_SUFFIX_M || field->suffix == SM_SUFFIX_FT;
+    double score = 2 * fmin(1.0, 1.5 * seen) + (has_length_unit ? 3 : 0) + (field->decimals > 0 ? 1.5 : 0);
+    score += 3 * fmin(1.0, (double)h.n_changes / 3.0) * (1 - fmin(1.0, 2 * wild)) - 4 * wild;
+    score -= (double)h.n_glued > 0.5 * (double)h.n_numbers && field->decimals == 0 ? 3 : 0;
+    field->verdict = h.n_changes ? "a number that moves as a counter does" : "a number that stands still";
+    if (field->suffix == SM_SUFFIX_PERCENT || field->suffix == SM_SUFFIX_DEGREE || field->suffix == SM_SUFFIX_MM) {
+        score -= 7;
+        field->verdict = "a number with a unit that is no distance";
+    } else if (h.n_steps >= 3 && clocklike > 0.9 && !has_length_unit) {
+        score -= 5;
+        field->verdict = "running seconds: one more every second";
+    } else if (wild > 0.4) {
+        field->verdict = "a number that jumps about";
+    }
+    field->score = score;
+}
+
+static int score_order(const void *a, const void *b)
+{
+    const struct sm_counter__field *fa = a, *fb = b;
+    if (fa->score != fb->score) {
+        return fa->score < fb->score ? 1 : -1;
+    }
+    if (fa->line_idx != fb->line_idx) {
+        return fa->line_idx < fb->line_idx ? -1 : 1;
+    }
+    return fa->x0_px < fb->x0_px ? -1 : fa->x0_px > fb->x0_px;
+}
+
+void sm_counter__fields_judge(struct sm_counter__fields *fields, size_t n_pictures)
+{
+    for (size_t i = 0; i < fields->n; i++) {
+        judge(&fields->item[i], n_pictures);
+    }
+    if (fields->n) {
+        qsort(fields->item, fields->n, sizeof *fields->item, score_order);
+    }
+}

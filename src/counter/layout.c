@@ -1,0 +1,235 @@
+/*
+ * The chosen field -> where its digits stand.
+ *
+ * Digits of nearly every face are equally wide, so the places of a number are those of its last digit (an anchor), plus
+ * fixed offsets to the left. A number that is set flush left moves its last digit when it grows: then there are
+ * several anchors, one a pitch apart.
+ */
+#include "counter_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static int float_order(const void *a, const void *b)
+{
+    float fa = *(const float *)a, fb = *(const float *)b;
+    return fa < fb ? -1 : fa > fb;
+}
+
+static float median(float *values, size_t n)
+{
+    qsort(values, n, sizeof *values, float_order);
+    return n % 2 ? values[n / 2] : 0.5f * (values[n / 2 - 1] + values[n / 2]);
+}
+
+static bool is_usable(const struct sm_counter__token *t, const struct sm_counter__field *field)
+{
+    return t->kind == SM_TOKEN_NUMBER && t->decimals == field->decimals && t->p_least > 0.4f;
+}
+
+/** Median over the tokens of digit_px[slot] - digit_px[0]; NAN when fewer than two tokens have that slot. */
+static float slot_offset(const struct sm_counter__field *field, int32_t slot, float *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (is_usable(t, field) && t->n_digits > slot) {
+            work[n++] = t->digit_px[slot] - t->digit_px[0];
+        }
+    }
+    return n >= 2 ? median(work, n) : NAN;
+}
+
+static float separator_offset(const struct sm_counter__field *field, float *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (is_usable(t, field) && t->decimals > 0) {
+            work[n++] = t->separator_px - t->digit_px[0];
+        }
+    }
+    return n ? median(work, n) : NAN;
+}
+
+/** Distance between neighbouring digits on one side of the decimal sign. */
+static float digit_pitch(const struct sm_counter__field *field, float *work, size_t capacity)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        for (int32_t k = 1; is_usable(t, field) && k < t->n_digits && n < capacity; k++) {
+            if (k != t->decimals) {
+                work[n++] = t->digit_px[k - 1] - t->digit_px[k];
+            }
+        }
+    }
+    return n ? median(work, n) : NAN;
+}
+
+static int32_t digits_seen(const struct sm_counter__field *field)
+{
+    size_t count[SM_COUNTER_MAX_SLOTS + 1] = {0};
+    int32_t most = 1;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (is_usable(t, field)) {
+            count[t->n_digits]++;
+            most = t->n_digits > most ? t->n_digits : most;
+        }
+    }
+    /* One picture alone may have read the prefix as a digit. */
+    while (most > 1 && count[most] < 2 && count[most - 1] >= 4) {
+        most--;
+    }
+    return most;
+}
+
+/** Leading zeros: most small values are shown with as many digits as the largest. */
+static int32_t fixed_digits(const struct sm_counter__field *field, int32_t n_digits)
+{
+    size_t small = 0, padded = 0;
+    int64_t limit = 1;
+    for (int32_t k = 1; k < n_digits; k++) {
+        limit *= 10;
+    }
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (is_usable(t, field) && llabs(t->counts) < limit) {
+            small++;
+            padded += t->n_digits == n_digits;
+        }
+    }
+    return n_digits > field->decimals + 1 && small > 0 && 2 * padded > small ? n_digits : 0;
+}
+
+/** Cluster the places of the last digit. */
+static void anchors_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field, float pitch_px,
+                          float *work)
+{
+    size_t n = 0, total = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        if (is_usable(&field->token[i], field)) {
+            work[n++] = field->token[i].digit_px[0];
+        }
+    }
+    qsort(work, n, sizeof *work, float_order);
+    size_t weight[SM_COUNTER_MAX_ANCHORS] = {0};
+    for (size_t i = 0; i < n && layout->n_anchors < SM_COUNTER_MAX_ANCHORS;) {
+        size_t k = i;
+        while (k < n && work[k] - work[i] < 0.4f * pitch_px) {
+            k++;
+        }
+        if (k - i >= 2 || n < 6) {
+            layout->anchor_px[layout->n_anchors] = median(work + i, k - i);
+            weight[layout->n_anchors++] = k - i;
+            total += k - i;
+        }
+        i = k;
+    }
+    for (int32_t a = 0; a < layout->n_anchors; a++) {
+        layout->anchor_logprior[a] = 0.5f * logf((float)weight[a] / (float)total);
+    }
+}
+
+/** A flush-left number will move on by whole pitches: places not seen yet, with little trust. */
+static void anchors_extend(struct sm_counter__layout *layout, float pitch_px)
+{
+    if (layout->fixed_digits > 0) {
+        return;
+    }
+    int32_t seen = layout->n_anchors;
+    for (int32_t side = -1; side <= 1; side += 2) {
+        float edge = layout->anchor_px[side < 0 ? 0 : seen - 1];
+        if (layout->n_anchors < SM_COUNTER_MAX_ANCHORS) {
+            layout->anchor_px[layout->n_anchors] = edge + (float)side * pitch_px;
+            layout->anchor_logprior[layout->n_anchors++] = -5.0f;
+        }
+    }
+}
+
+static void slots_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field, float pitch_px,
+                        float *work)
+{
+    float sep = layout->decimals > 0 ? separator_offset(field, work) : 0;
+    layout->separator_offset_px = sep;
+    for (int32_t k = 0; k < layout->n_slots; k++) {
+        float seen = slot_offset(field, k, work);
+        if (k == 0) {
+            layout->slot_offset_px[k] = 0;
+        } else if (!isnan(seen)) {
+            layout->slot_offset_px[k] = seen;
+        } else if (k == layout->decimals) {
+            layout->slot_offset_px[k] = 2 * sep - layout->slot_offset_px[k - 1];
+        } else {
+            layout->slot_offset_px[k] = layout->slot_offset_px[k - 1] - pitch_px;
+        }
+    }
+}
+
+static enum sm_unit unit_of(enum sm_counter__suffix suffix)
+{
+    return suffix == SM_SUFFIX_M ? SM_UNIT_M : suffix == SM_SUFFIX_FT ? SM_UNIT_FT : SM_UNIT_UNKNOWN;
+}
+
+static void extent_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field)
+{
+    size_t commas = 0, n = 0;
+    float x0 = 1e9f, x1 = -1e9f;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (is_usable(t, field)) {
+            x0 = fminf(x0, t->x0_px);
+            x1 = fmaxf(x1, t->x1_px);
+            commas += t->has_comma;
+            n++;
+        }
+    }
+    layout->line.x0_px = x0;
+    layout->line.x1_px = x1;
+    layout->has_decimal_comma = 2 * commas > n;
+}
+
+/** The stretch that is cut out for reading: every slot of every anchor and half a character more. */
+static void read_line_set(struct sm_counter__layout *layout, float pitch_px)
+{
+    float first = layout->anchor_px[0], last = first;
+    for (int32_t a = 1; a < layout->n_anchors; a++) {
+        first = fminf(first, layout->anchor_px[a]);
+        last = fmaxf(last, layout->anchor_px[a]);
+    }
+    layout->read_line = layout->line;
+    layout->read_line.x0_px = first + layout->slot_offset_px[layout->n_slots - 1] - pitch_px;
+    layout->read_line.x1_px = last + 1.5f * pitch_px;
+}
+
+enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
+                                        const struct sm_counter__text_line *line, struct sm_error *err)
+{
+    size_t capacity = field->n_tokens * SM_COUNTER_MAX_SLOTS + 1;
+    float *work = sm_calloc(capacity, sizeof *work);
+    if (!work) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the counter's layout");
+    }
+    float height_px = line->baseline_px - line->top_px;
+    float pitch_px = digit_pitch(field, work, capacity);
+    pitch_px = isnan(pitch_px) ? 0.8f * height_px : pitch_px;
+    *layout = (struct sm_counter__layout){.line = *line, .decimals = field->decimals};
+    int32_t seen = digits_seen(field);
+    seen = seen < field->decimals + 1 ? field->decimals + 1 : seen;
+    layout->unit = unit_of(field->suffix);
+    layout->fixed_digits = fixed_digits(field, seen);
+    /* Room for one digit more than was seen, and for the sign. */
+    layout->n_slots = seen + 2 < SM_COUNTER_MAX_SLOTS ? seen + 2 : SM_COUNTER_MAX_SLOTS;
+    anchors_learn(layout, field, pitch_px, work);
+    slots_learn(layout, field, pitch_px, work);
+    extent_learn(layout, field);
+    sm_free(work);
+    if (layout->n_anchors == 0) {
+        return sm_error_set(err, SM_E_NOTFOUND, "the counter's digits could not be made out");
+    }
+    anchors_extend(layout, pitch_px);
+    read_line_set(layout, pitch_px);
+    return SM_OK;
+}

@@ -1,0 +1,230 @@
+/*
+ * Lines that look like burned-in text.
+ *
+ * Characters are dense in vertical strokes and stand still while the wall moves past. The mean strength of horizontal
+ * contrast over pictures spread through the recording is therefore high along a text line and nowhere else for long.
+ * A line filter (a bar as tall as the digits, less what stands directly above and below it) is run at all text heights;
+ * its maxima, each stretched along its row as far as it goes, are the lines. They are proposals: the network decides.
+ */
+#include "counter_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define CONTRAST_CLIP 90
+#define HEIGHT_LEAST_PX 6.0f
+#define HEIGHT_RATIO 1.19f
+#define N_HEIGHTS 14
+
+/** Mean contrast over the samples, as an integral image: sum[y][x] is the sum over rows < y and columns < x. */
+struct contrast_map {
+    int32_t width_px, height_px;
+    float *sum;
+};
+
+static void row_contrast(float *mean, const struct sm_image *image, int32_t y, float weight)
+{
+    const uint8_t *row = image->y + y * image->stride_y;
+    for (int32_t x = 1; x + 1 < image->width_px; x++) {
+        int d = abs(row[x + 1] - row[x - 1]);
+        mean[x] += weight * (float)(d > CONTRAST_CLIP ? CONTRAST_CLIP : d);
+    }
+}
+
+static enum sm_status contrast_make(struct contrast_map *map, const struct sm_counter__samples *samples,
+                                    struct sm_error *err)
+{
+    int32_t w = samples->frame[0].image.width_px, h = samples->frame[0].image.height_px;
+    float *sum = sm_calloc((size_t)(w + 1) * (size_t)(h + 1), sizeof *sum);
+    float *mean = sm_calloc((size_t)w, sizeof *mean);
+    if (!sum || !mean) {
+        sm_free(sum);
+        sm_free(mean);
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the contrast map");
+    }
+    for (int32_t y = 0; y < h; y++) {
+        memset(mean, 0, (size_t)w * sizeof *mean);
+        for (size_t i = 0; i < samples->n; i++) {
+            row_contrast(mean, &samples->frame[i].image, y, 1.0f / (float)samples->n);
+        }
+        float *above = sum + (size_t)y * (size_t)(w + 1), *here = above + w + 1;
+        float run = 0;
+        for (int32_t x = 0; x < w; x++) {
+            run += mean[x];
+            here[x + 1] = above[x + 1] + run;
+        }
+    }
+    sm_free(mean);
+    *map = (struct contrast_map){w, h, sum};
+    return SM_OK;
+}
+
+/** Mean over a box, cut at the picture's edges; 0 for an empty one. */
+static float box_mean(const struct contrast_map *map, float x0, float y0, float x1, float y1)
+{
+    int32_t ax = (int32_t)lrintf(x0), ay = (int32_t)lrintf(y0), bx = (int32_t)lrintf(x1), by = (int32_t)lrintf(y1);
+    ax = ax < 0 ? 0 : ax;
+    ay = ay < 0 ? 0 : ay;
+    bx = bx > map->width_px ? map->width_px : bx;
+    by = by > map->height_px ? map->height_px : by;
+    if (ax >= bx || ay >= by) {
+        return 0;
+    }
+    size_t pitch = (size_t)map->width_px + 1;
+    const float *s = map->sum;
+    float total = s[(size_t)by * pitch + (size_t)bx] - s[(size_t)ay * pitch + (size_t)bx] -
+                  s[(size_t)by * pitch + (size_t)ax] + s[(size_t)ay * pitch + (size_t)ax];
+    return total / (float)((bx - ax) * (by - ay));
+}
+
+/** Response of the line filter for digits of height h_px whose middle is at (x, y). */
+static float line_response(const struct contrast_map *map, float x, float y, float h_px, float width_px)
+{
+    float x0 = x - 0.5f * width_px, x1 = x + 0.5f * width_px, top = y - 0.5f * h_px, base = y + 0.5f * h_px;
+    float gap = 0.12f * h_px + 0.5f, flank = 0.3f * h_px + 1;
+    float inner_top = box_mean(map, x0, top, x1, y), inner_base = box_mean(map, x0, y, x1, base);
+    float inner = inner_top < inner_base ? inner_top : inner_base;
+    float above = box_mean(map, x0, top - gap - flank, x1, top - gap);
+    float below = box_mean(map, x0, base + gap, x1, base + gap + flank);
+    float around = above > below ? above : below;
+    /* Strokes get rarer as characters grow: the density of contrast falls as 1/height. */
+    return (inner - around) * sqrtf(h_px / 16.0f);
+}
+
+struct peak {
+    float x, y, h, response;
+};
+
+static int peak_order(const void *a, const void *b)
+{
+    const struct peak *pa = a, *pb = b;
+    if (pa->response != pb->response) {
+        return pa->response < pb->response ? 1 : -1;
+    }
+    if (pa->y != pb->y) {
+        return pa->y < pb->y ? -1 : 1;
+    }
+    return pa->x < pb->x ? -1 : pa->x > pb->x;
+}
+
+static enum sm_status peaks_collect(struct peak **out, size_t *n_out, const struct contrast_map *map,
+                                    struct sm_box box, float least, struct sm_error *err)
+{
+    struct peak *peaks = NULL;
+    size_t n = 0, capacity = 0;
+    float h = HEIGHT_LEAST_PX;
+    for (int k = 0; k < N_HEIGHTS; k++, h *= HEIGHT_RATIO) {
+        float step_y = h * 0.12f < 1 ? 1 : h * 0.12f, step_x = 0.6f * h;
+        for (float y = (float)box.y_px + 0.5f * h; y <= (float)(box.y_px + box.height_px) - 0.5f * h; y += step_y) {
+            for (float x = (float)box.x_px + h; x <= (float)(box.x_px + box.width_px) - h; x += step_x) {
+                float response = line_response(map, x, y, h, 2.2f * h);
+                if (response < least) {
+                    continue;
+                }
+                if (sm_grow(&peaks, n, &capacity, sizeof *peaks) != SM_OK) {
+                    sm_free(peaks);
+                    return sm_error_set(err, SM_E_NOMEM, "no memory for text line search");
+                }
+                peaks[n++] = (struct peak){x, y, h, response};
+            }
+        }
+    }
+    if (n) {
+        qsort(peaks, n, sizeof *peaks, peak_order);
+    }
+    *out = peaks;
+    *n_out = n;
+    return SM_OK;
+}
+
+/** How far the line goes from x in steps of direction (+1, -1), bridging gaps as wide as two characters. */
+static float line_reach(const struct contrast_map *map, const struct peak *peak, float direction, struct sm_box box)
+{
+    float step = 0.25f * peak->h, reach = peak->x, x = peak->x, lost = 0;
+    float limit0 = (float)box.x_px, limit1 = (float)(box.x_px + box.width_px);
+    while (lost < 1.8f * peak->h && x > limit0 && x < limit1) {
+        x += direction * step;
+        float response = line_response(map, x, peak->y, peak->h, 0.8f * peak->h);
+        if (response > 0.22f * peak->response) {
+            reach = x;
+            lost = 0;
+        } else {
+            lost += step;
+        }
+    }
+    return reach;
+}
+
+/** Sharpen top and baseline: rows whose contrast is above half of the line's own. */
+static void line_trim(struct sm_counter__text_line *line, const struct contrast_map *map)
+{
+    float h = line->baseline_px - line->top_px, mid = 0.5f * (line->baseline_px + line->top_px);
+    float inner = box_mean(map, line->x0_px, mid - 0.3f * h, line->x1_px, mid + 0.3f * h);
+    float outer_top = box_mean(map, line->x0_px, mid - 1.0f * h, line->x1_px, mid - 0.75f * h);
+    float outer_base = box_mean(map, line->x0_px, mid + 0.75f * h, line->x1_px, mid + 1.0f * h);
+    float top = mid - 0.2f * h, base = mid + 0.2f * h;
+    while (top > mid - 0.8f * h &&
+           box_mean(map, line->x0_px, top - 1, line->x1_px, top) > 0.5f * (0.9f * inner + outer_top)) {
+        top -= 1;
+    }
+    while (base < mid + 0.8f * h &&
+           box_mean(map, line->x0_px, base, line->x1_px, base + 1) > 0.5f * (0.9f * inner + outer_base)) {
+        base += 1;
+    }
+    if (base - top > 0.55f * h && base - top < 1.5f * h) {
+        line->top_px = top;
+        line->baseline_px = base;
+    }
+}
+
+static bool is_taken(const struct sm_counter__text_line *lines, size_t n, const struct peak *peak)
+{
+    for (size_t i = 0; i < n; i++) {
+        float h = lines[i].baseline_px - lines[i].top_px;
+        float top = peak->y - 0.5f * peak->h, base = peak->y + 0.5f * peak->h;
+        float shared = fminf(base, lines[i].baseline_px) - fmaxf(top, lines[i].top_px);
+        bool along = peak->x > lines[i].x0_px - h && peak->x < lines[i].x1_px + h;
+        if (along && shared > 0.3f * fminf(h, peak->h)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_MAX_LINES], size_t *n_lines,
+                                  const struct sm_counter__samples *samples, struct sm_box box, struct sm_error *err)
+{
+    struct contrast_map map = {0};
+    struct peak *peaks = NULL;
+    size_t n_peaks = 0;
+    *n_lines = 0;
+    enum sm_status status = contrast_make(&map, samples, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    if (box.width_px <= 0) {
+        box = (struct sm_box){0, 0, map.width_px, map.height_px};
+    }
+    float ground = box_mean(&map, 0, 0, (float)map.width_px, (float)map.height_px);
+    status = peaks_collect(&peaks, &n_peaks, &map, box, fmaxf(2.0f, 0.4f * ground), err);
+    for (size_t i = 0; status == SM_OK && i < n_peaks && *n_lines < SM_COUNTER_MAX_LINES; i++) {
+        const struct peak *peak = &peaks[i];
+        if (is_taken(lines, *n_lines, peak)) {
+            continue;
+        }
+        struct sm_counter__text_line *line = &lines[*n_lines];
+        line->x0_px = line_reach(&map, peak, -1, box) - 0.5f * peak->h;
+        line->x1_px = line_reach(&map, peak, 1, box) + 0.5f * peak->h;
+        line->top_px = peak->y - 0.5f * peak->h;
+        line->baseline_px = peak->y + 0.5f * peak->h;
+        line->strength = peak->response;
+        line->weight_y = 1;
+        line->weight_u = line->weight_v = 0;
+        line_trim(line, &map);
+        (*n_lines)++;
+    }
+    sm_free(peaks);
+    sm_free(map.sum);
+    return status;
+}

@@ -1,0 +1,416 @@
+/*
+ * Sightings through time -> readings.
+ *
+ * Every picture by itself gives odds for every value the counter could show. A counter also obeys laws: it stands, creeps
+ * on, sometimes back, never faster than a camera travels, and is very rarely set anew. The likeliest path through the
+ * candidates of all pictures settles what single pictures leave open (Viterbi), and the share of probability that runs
+ * through the chosen value is the confidence (forward-backward).
+ *
+ * A sighting that shows no counter at all takes no part in the path.
+ */
+#include "counter_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define BEAM 6                /* partial numbers kept while candidates are made */
+#define OWN_CANDIDATES 10     /* from the picture itself */
+#define LENT_CANDIDATES 3     /* taken over from each of the pictures beside it */
+#define NEIGHBOURS 2          /* how many of these on each side */
+#define MAX_CANDIDATES (OWN_CANDIDATES + 2 * NEIGHBOURS * LENT_CANDIDATES)
+#define SPEED_LIMIT_M_PER_S 0.6
+#define HIDDEN_PRIOR_NATS 2.5 /* a counter that was found is usually in the picture */
+#define EVIDENCE_TEMPER 0.75  /* neighbouring columns of the network are not independent; fitted on simulated surveys */
+#define JUMP_NATS 13.0
+#define STAND_NATS 1.0
+#define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
+
+struct candidate {
+    int64_t counts;
+    double cost; /**< nats, of the picture alone */
+};
+struct node {
+    size_t sighting_idx;
+    double time_s;
+    int32_t n;
+    struct candidate candidate[MAX_CANDIDATES];
+};
+
+static double nats(uint8_t cost)
+{
+    return fmin((double)cost / (double)SM_COUNTER_COST_SCALE, FLOOR_NATS);
+}
+
+/* ---- candidates of one sighting ---------------------------------------------------------------------------- */
+
+struct partial {
+    int64_t value;
+    double cost;
+};
+
+/** Cost of everything left of a number that used n_digits slots: nothing there, or a sign and then nothing. */
+static double rest_cost(const struct sm_counter__sighting *s, int32_t anchor, int32_t n_digits, int32_t n_slots, bool minus)
+{
+    double cost = 0;
+    int32_t slot = n_digits;
+    if (minus) {
+        if (slot >= n_slots) {
+            return 1e9;
+        }
+        cost += nats(s->cost[anchor][slot][SM_COUNTER_MINUS]);
+        slot++;
+    }
+    for (; slot < n_slots; slot++) {
+        cost += nats(s->cost[anchor][slot][SM_COUNTER_NO_DIGIT]);
+    }
+    return cost;
+}
+
+static int32_t digits_needed(int64_t magnitude, const struct sm_counter__layout *layout)
+{
+    int32_t n = 1;
+    for (int64_t rest = magnitude / 10; rest > 0; rest /= 10) {
+        n++;
+    }
+    int32_t least = layout->fixed_digits > layout->decimals + 1 ? layout->fixed_digits : layout->decimals + 1;
+    return n > least ? n : least;
+}
+
+/** Cost in nats of seeing counts at one anchor. */
+static double value_cost_at(const struct sm_counter__sighting *s, int32_t anchor, int64_t counts,
+                            const struct sm_counter__layout *layout)
+{
+    int64_t magnitude = counts < 0 ? -counts : counts;
+    int32_t n_digits = digits_needed(magnitude, layout);
+    /* With leading zeros the sign takes the place of a zero or stands before them. */
+    if (n_digits > layout->n_slots) {
+        return 1e9;
+    }
+    double cost = -(double)layout->anchor_logprior[anchor];
+    if (layout->decimals > 0) {
+        cost += nats(s->separator_cost[anchor]);
+    }
+    for (int32_t slot = 0; slot < n_digits; slot++, magnitude /= 10) {
+        cost += nats(s->cost[anchor][slot][magnitude % 10]);
+    }
+    return cost + rest_cost(s, anchor, n_digits, layout->n_slots, counts < 0);
+}
+
+static double value_cost(const struct sm_counter__sighting *s, int64_t counts, const struct sm_counter__layout *layout)
+{
+    double best = 1e9;
+    for (int32_t a = 0; a < layout->n_anchors; a++) {
+        best = fmin(best, value_cost_at(s, a, counts, layout));
+    }
+    return best;
+}
+
+static double hidden_cost(const struct sm_counter__sighting *s, const struct sm_counter__layout *layout)
+{
+    double best = 1e9;
+    for (int32_t a = 0; a < layout->n_anchors; a++) {
+        double cost = HIDDEN_PRIOR_NATS + rest_cost(s, a, 0, layout->n_slots, false);
+        if (layout->decimals > 0) {
+            cost += nats(s->no_separator_cost[a]);
+        }
+        best = fmin(best, cost);
+    }
+    return best;
+}
+
+static void candidate_add(struct candidate *list, int32_t *n, int32_t capacity, int64_t counts, double cost)
+{
+    for (int32_t i = 0; i < *n; i++) {
+        if (list[i].counts == counts) {
+            list[i].cost = fmin(list[i].cost, cost);
+            return;
+        }
+    }
+    if (*n < capacity) {
+        list[(*n)++] = (struct candidate){counts, cost};
+        return;
+    }
+    int32_t worst = 0;
+    for (int32_t i = 1; i < *n; i++) {
+        worst = list[i].cost > list[worst].cost ? i : worst;
+    }
+    if (cost < list[worst].cost) {
+        list[worst] = (struct candidate){counts, cost};
+    }
+}
+
+static void partial_keep(struct partial *beam, int32_t *n, struct partial p)
+{
+    int32_t i = *n < BEAM ? (*n)++ : BEAM;
+    if (i == BEAM) {
+        if (beam[BEAM - 1].cost <= p.cost) {
+            return;
+        }
+        i = BEAM - 1;
+    }
+    while (i > 0 && beam[i - 1].cost > p.cost) {
+        beam[i] = beam[i - 1];
+        i--;
+    }
+    beam[i] = p;
+}
+
+/** The best values one anchor offers: digits chosen from the right, the likeliest partial numbers kept. */
+static void candidates_at(struct candidate *list, int32_t *n, const struct sm_counter__sighting *s, int32_t anchor,
+                          const struct sm_counter__layout *layout)
+{
+    struct partial beam[BEAM] = {{0, 0}};
+    int32_t n_beam = 1;
+    int64_t power = 1;
+    for (int32_t slot = 0; slot < layout->n_slots; slot++, power *= 10) {
+        struct partial next[BEAM];
+        int32_t n_next = 0;
+        for (int32_t b = 0; b < n_beam; b++) {
+            for (int32_t d = 0; d < 10; d++) {
+                partial_keep(next, &n_next, (struct partial){beam[b].value + d * power,
+                                                             beam[b].cost + nats(s->cost[anchor][slot][d])});
+            }
+        }
+        memcpy(beam, next, sizeof beam);
+        n_beam = n_next;
+        if (slot < layout->decimals || slot + 1 < layout->fixed_digits) {
+            continue;
+        }
+        for (int32_t b = 0; b < n_beam; b++) {
+            int64_t v = beam[b].value;
+            if (digits_needed(v, layout) == slot + 1) {
+                candidate_add(list, n, OWN_CANDIDATES, v, value_cost_at(s, anchor, v, layout));
+                candidate_add(list, n, OWN_CANDIDATES, -v, value_cost_at(s, anchor, -v, layout));
+            }
+        }
+    }
+}
+
+static int candidate_order(const void *a, const void *b)
+{
+    const struct candidate *ca = a, *cb = b;
+    if (ca->cost != cb->cost) {
+        return ca->cost < cb->cost ? -1 : 1;
+    }
+    return ca->counts < cb->counts ? -1 : ca->counts > cb->counts;
+}
+
+/** Nodes for the sightings that show a counter. @return their number. */
+static size_t nodes_make(struct node *nodes, const struct sm_counter__sighting *sightings, size_t n,
+                         const struct sm_counter__layout *layout)
+{
+    size_t n_nodes = 0;
+    for (size_t i = 0; i < n; i++) {
+        struct node *node = &nodes[n_nodes];
+        node->n = 0;
+        for (int32_t a = 0; a < layout->n_anchors; a++) {
+            candidates_at(node->candidate, &node->n, &sightings[i], a, layout);
+        }
+        if (node->n == 0) {
+            continue;
+        }
+        qsort(node->candidate, (size_t)node->n, sizeof *node->candidate, candidate_order);
+        if (node->candidate[0].cost > hidden_cost(&sightings[i], layout)) {
+            continue;
+        }
+        node->sighting_idx = i;
+        node->time_s = sightings[i].time_s;
+        n_nodes++;
+    }
+    return n_nodes;
+}
+
+/** Let each node also consider what its neighbours see best. */
+static void candidates_lend(struct node *nodes, size_t n_nodes, const struct sm_counter__sighting *sightings,
+                            const struct sm_counter__layout *layout)
+{
+    for (size_t i = 0; i < n_nodes; i++) {
+        for (int32_t d = -NEIGHBOURS; d <= NEIGHBOURS; d++) {
+            if (d == 0 || (d < 0 && i < (size_t)-d) || i + (size_t)(d < 0 ? 0 : d) >= n_nodes) {
+                continue;
+            }
+            const struct node *other = &nodes[(size_t)((int64_t)i + d)];
+            for (int32_t k = 0; k < LENT_CANDIDATES && k < other->n && k < OWN_CANDIDATES; k++) {
+                int64_t counts = other->candidate[k].counts;
+                double cost = value_cost(&sightings[nodes[i].sighting_idx], counts, layout);
+                candidate_add(nodes[i].candidate, &nodes[i].n, MAX_CANDIDATES, counts, cost);
+            }
+        }
+    }
+}
+
+/* ---- the path ---------------------------------------------------------------------------------------------- */
+
+/** Cost of the counter going from a to b within dt_s; per_m = counts a metre. */
+static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
+{
+    double reach = SPEED_LIMIT_M_PER_S * per_m * dt_s + 1.5;
+    double d = (double)(b - a);
+    if (d == 0) {
+        return STAND_NATS;
+    }
+    double spread = log(reach + 1) + (d < 0 ? 3.0 : 0.9);
+    double excess = fabs(d) / reach;
+    if (excess > 1) {
+        spread += 4.0 * (excess - 1);
+    }
+    return fmin(spread, JUMP_NATS + log(reach + 1));
+}
+
+static double log_add(double a, double b)
+{
+    double top = a > b ? a : b;
+    return top + log1p(exp(-fabs(a - b)));
+}
+
+struct lattice {
+    double *best, *forward, *backward; /**< n_nodes x MAX_CANDIDATES; best is a cost, the others log probabilities */
+    uint8_t *from;
+};
+
+static void lattice_release(struct lattice *l)
+{
+    sm_free(l->best);
+    sm_free(l->forward);
+    sm_free(l->backward);
+    sm_free(l->from);
+}
+
+static enum sm_status lattice_make(struct lattice *l, size_t n_nodes)
+{
+    size_t n = n_nodes * MAX_CANDIDATES;
+    *l = (struct lattice){sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)),
+                          sm_calloc(n, 1)};
+    if (!l->best || !l->forward || !l->backward || !l->from) {
+        lattice_release(l);
+        return SM_E_NOMEM;
+    }
+    return SM_OK;
+}
+
+static void run_forward(struct lattice *l, const struct node *nodes, size_t n_nodes, double per_m)
+{
+    for (size_t i = 0; i < n_nodes; i++) {
+        size_t here = i * MAX_CANDIDATES, before = here - MAX_CANDIDATES;
+        for (int32_t c = 0; c < nodes[i].n; c++) {
+            double own = EVIDENCE_TEMPER * nodes[i].candidate[c].cost;
+            double best = i ? 1e18 : 0, sum = i ? -1e18 : 0;
+            uint8_t from = 0;
+            for (int32_t p = 0; i && p < nodes[i - 1].n; p++) {
+                double move = move_cost(nodes[i - 1].candidate[p].counts, nodes[i].candidate[c].counts,
+                                        nodes[i].time_s - nodes[i - 1].time_s, per_m);
+                sum = log_add(sum, l->forward[before + (size_t)p] - move);
+                if (l->best[before + (size_t)p] + move < best) {
+                    best = l->best[before + (size_t)p] + move;
+                    from = (uint8_t)p;
+                }
+            }
+            l->best[here + (size_t)c] = best + own;
+            l->forward[here + (size_t)c] = sum - own;
+            l->from[here + (size_t)c] = from;
+        }
+    }
+}
+
+static void run_backward(struct lattice *l, const struct node *nodes, size_t n_nodes, double per_m)
+{
+    for (size_t i = n_nodes - 1; i-- > 0;) {
+        size_t here = i * MAX_CANDIDATES, after = here + MAX_CANDIDATES;
+        for (int32_t c = 0; c < nodes[i].n; c++) {
+            double sum = -1e18;
+            for (int32_t q = 0; q < nodes[i + 1].n; q++) {
+                double move = move_cost(nodes[i].candidate[c].counts, nodes[i + 1].candidate[q].counts,
+                                        nodes[i + 1].time_s - nodes[i].time_s, per_m);
+                sum = log_add(sum, l->backward[after + (size_t)q] - move -
+                                       EVIDENCE_TEMPER * nodes[i + 1].candidate[q].cost);
+            }
+            l->backward[here + (size_t)c] = sum;
+        }
+    }
+}
+
+/** Share of all paths' probability that runs through candidate c of node i. */
+static double posterior(const struct lattice *l, const struct node *nodes, size_t i, int32_t c)
+{
+    size_t here = i * MAX_CANDIDATES;
+    double total = -1e18;
+    for (int32_t k = 0; k < nodes[i].n; k++) {
+        total = log_add(total, l->forward[here + (size_t)k] + l->backward[here + (size_t)k]);
+    }
+    return exp(l->forward[here + (size_t)c] + l->backward[here + (size_t)c] - total);
+}
+
+static double counts_per_m(const struct sm_counter__layout *layout)
+{
+    double per_unit = pow(10.0, layout->decimals);
+    return layout->unit == SM_UNIT_M ? per_unit : per_unit / SM_M_PER_FT;
+}
+
+/** Walk the best path back and write its readings; the chosen candidate of each node goes to choice. */
+static void path_take(struct sm_reading *readings, uint8_t *choice, const struct lattice *l, const struct node *nodes,
+                      size_t n_nodes)
+{
+    size_t last = (n_nodes - 1) * MAX_CANDIDATES;
+    uint8_t c = 0;
+    for (int32_t k = 1; k < nodes[n_nodes - 1].n; k++) {
+        c = l->best[last + (size_t)k] < l->best[last + c] ? (uint8_t)k : c;
+    }
+    for (size_t i = n_nodes; i-- > 0;) {
+        struct sm_reading *r = &readings[nodes[i].sighting_idx];
+        choice[i] = c;
+        r->counts = nodes[i].candidate[c].counts;
+        r->confidence = (float)posterior(l, nodes, i, c);
+        r->state = SM_READING_READ;
+        c = l->from[i * MAX_CANDIDATES + c];
+    }
+}
+
+static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct node *nodes, const uint8_t *choice,
+                                 size_t n_nodes, double per_m)
+{
+    size_t capacity = 0;
+    for (size_t i = 1; i < n_nodes; i++) {
+        double dt_s = nodes[i].time_s - nodes[i - 1].time_s;
+        int64_t a = nodes[i - 1].candidate[choice[i - 1]].counts, b = nodes[i].candidate[choice[i]].counts;
+        if (fabs((double)(b - a)) <= 3 * (SPEED_LIMIT_M_PER_S * per_m * dt_s + 1.5)) {
+            continue;
+        }
+        if (sm_grow(jump_s, *n_jumps, &capacity, sizeof **jump_s) != SM_OK) {
+            return SM_E_NOMEM;
+        }
+        (*jump_s)[(*n_jumps)++] = 0.5 * (nodes[i].time_s + nodes[i - 1].time_s);
+    }
+    return SM_OK;
+}
+
+enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, size_t *n_jumps,
+                                const struct sm_counter__sighting *sightings, size_t n_sightings,
+                                const struct sm_counter__layout *layout, struct sm_error *err)
+{
+    double per_m = counts_per_m(layout);
+    struct lattice lattice = {0};
+    struct node *nodes = sm_calloc(n_sightings + 1, sizeof *nodes);
+    uint8_t *choice = sm_calloc(n_sightings + 1, 1);
+    enum sm_status status = nodes && choice ? SM_OK : SM_E_NOMEM;
+    *jump_s = NULL;
+    *n_jumps = 0;
+    for (size_t i = 0; i < n_sightings; i++) {
+        readings[i] = (struct sm_reading){.time_s = sightings[i].time_s, .state = SM_READING_HIDDEN};
+    }
+    size_t n_nodes = status == SM_OK ? nodes_make(nodes, sightings, n_sightings, layout) : 0;
+    if (n_nodes > 0) {
+        candidates_lend(nodes, n_nodes, sightings, layout);
+        status = lattice_make(&lattice, n_nodes);
+    }
+    if (status == SM_OK && n_nodes > 0) {
+        run_forward(&lattice, nodes, n_nodes, per_m);
+        run_backward(&lattice, nodes, n_nodes, per_m);
+        path_take(readings, choice, &lattice, nodes, n_nodes);
+        status = jumps_take(jump_s, n_jumps, nodes, choice, n_nodes, per_m);
+    }
+    lattice_release(&lattice);
+    sm_free(nodes);
+    sm_free(choice);
+    return status == SM_OK ? SM_OK : sm_error_set(err, status, "no memory for the path of readings");
+}

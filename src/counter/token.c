@@ -1,0 +1,214 @@
+/*
+ * Characters of one line in one picture -> tokens: numbers, clocks, dates, placeholders, each with what stands around it.
+ */
+#include "counter_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define GAP_WITHIN 1.55f /* neighbouring characters of one token, in pitches */
+#define GAP_SUFFIX 2.8f  /* from the last digit to its unit, a blank between them allowed */
+
+static bool is_digit(uint8_t glyph)
+{
+    return glyph >= SM_GLYPH_0 && glyph <= SM_GLYPH_9;
+}
+
+static bool is_separator(uint8_t glyph)
+{
+    return glyph == SM_GLYPH_POINT || glyph == SM_GLYPH_COMMA;
+}
+
+/** Characters that can stand inside a token. */
+static bool is_inner(uint8_t glyph)
+{
+    return is_digit(glyph) || is_separator(glyph) || glyph == SM_GLYPH_COLON || glyph == SM_GLYPH_SLASH ||
+           glyph == SM_GLYPH_MINUS || glyph == SM_GLYPH_PLUS || glyph == SM_GLYPH_UNDERSCORE;
+}
+
+static char glyph_char(uint8_t glyph)
+{
+    static const struct {
+        uint8_t glyph;
+        char c;
+    } signs[] = {{SM_GLYPH_POINT, '.'},      {SM_GLYPH_COMMA, ','},   {SM_GLYPH_COLON, ':'}, {SM_GLYPH_SLASH, '/'},
+                 {SM_GLYPH_MINUS, '-'},      {SM_GLYPH_PLUS, '+'},    {SM_GLYPH_M, 'm'},     {SM_GLYPH_F, 'f'},
+                 {SM_GLYPH_T, 't'},          {SM_GLYPH_PERCENT, '%'}, {SM_GLYPH_APOSTROPHE, '\''},
+                 {SM_GLYPH_UNDERSCORE, '_'}, {SM_GLYPH_DEGREE, 'o'}};
+    if (is_digit(glyph)) {
+        return (char)('0' + (glyph - SM_GLYPH_0));
+    }
+    for (size_t i = 0; i < sizeof signs / sizeof *signs; i++) {
+        if (signs[i].glyph == glyph) {
+            return signs[i].c;
+        }
+    }
+    return '?';
+}
+
+static int float_order(const void *a, const void *b)
+{
+    float fa = *(const float *)a, fb = *(const float *)b;
+    return fa < fb ? -1 : fa > fb;
+}
+
+float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs, size_t n_pictures)
+{
+    float gaps[1024];
+    size_t n = 0;
+    for (size_t i = 0; i < n_pictures; i++) {
+        const struct sm_counter__glyph_seen *line = glyphs + i * SM_COUNTER_MAX_GLYPHS;
+        for (size_t k = 1; k < n_glyphs[i] && n < sizeof gaps / sizeof *gaps; k++) {
+            if (is_digit(line[k].glyph) && is_digit(line[k - 1].glyph)) {
+                gaps[n++] = line[k].x_px - line[k - 1].x_px;
+            }
+        }
+    }
+    if (n == 0) {
+        return 0;
+    }
+    /* Blanks between words stretch some gaps, nothing shrinks one: the lower third is safe. */
+    qsort(gaps, n, sizeof *gaps, float_order);
+    return gaps[n / 3];
+}
+
+/** End (one past) of the run of inner characters that starts at i. */
+static size_t run_end(const struct sm_counter__glyph_seen *g, size_t n, size_t i, float pitch_px)
+{
+    size_t k = i + 1;
+    while (k < n && is_inner(g[k].glyph) && g[k].x_px - g[k - 1].x_px < GAP_WITHIN * pitch_px) {
+        k++;
+    }
+    return k;
+}
+
+static enum sm_counter__token_kind run_kind(const struct sm_counter__glyph_seen *g, size_t begin, size_t end)
+{
+    int digits = 0, colons = 0, points = 0, strokes = 0, blanks = 0;
+    for (size_t k = begin; k < end; k++) {
+        uint8_t c = g[k].glyph;
+        digits += is_digit(c);
+        colons += c == SM_GLYPH_COLON && k > begin && k + 1 < end;
+        points += is_separator(c) && k > begin;
+        strokes += (c == SM_GLYPH_SLASH || c == SM_GLYPH_MINUS || c == SM_GLYPH_PLUS) && k > begin && k + 1 < end;
+        blanks += c == SM_GLYPH_UNDERSCORE;
+    }
+    if (blanks >= 2 && blanks >= digits) {
+        return SM_TOKEN_PLACEHOLDER;
+    }
+    if (colons > 0 && digits >= 2) {
+        return SM_TOKEN_CLOCK;
+    }
+    return strokes > 0 || points > 1 ? SM_TOKEN_DATE : SM_TOKEN_NUMBER;
+}
+
+static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g, size_t n, size_t end, float pitch_px,
+                                         float *x1_px)
+{
+    if (end >= n || g[end].x_px - g[end - 1].x_px > GAP_SUFFIX * pitch_px) {
+        return SM_SUFFIX_NONE;
+    }
+    bool is_close = g[end].x_px - g[end - 1].x_px < GAP_WITHIN * pitch_px;
+    bool has_next = end + 1 < n && g[end + 1].x_px - g[end].x_px < GAP_WITHIN * pitch_px;
+    uint8_t next = has_next ? g[end + 1].glyph : (uint8_t)SM_GLYPH_BLANK;
+    enum sm_counter__suffix suffix = SM_SUFFIX_NONE;
+    size_t last = end;
+    switch (g[end].glyph) {
+    case SM_GLYPH_M:
+        suffix = next == SM_GLYPH_M ? SM_SUFFIX_MM : next == SM_GLYPH_OTHER ? SM_SUFFIX_LETTER : SM_SUFFIX_M;
+        last += next == SM_GLYPH_M;
+        break;
+    case SM_GLYPH_F:
+        suffix = next == SM_GLYPH_T ? SM_SUFFIX_FT : SM_SUFFIX_LETTER;
+        last += next == SM_GLYPH_T;
+        break;
+    case SM_GLYPH_APOSTROPHE:
+        suffix = SM_SUFFIX_FT;
+        break;
+    case SM_GLYPH_PERCENT:
+        suffix = SM_SUFFIX_PERCENT;
+        break;
+    case SM_GLYPH_DEGREE:
+        suffix = SM_SUFFIX_DEGREE;
+        break;
+    default:
+        return is_close ? SM_SUFFIX_LETTER : SM_SUFFIX_NONE;
+    }
+    *x1_px = g[last].x_px + 0.5f * pitch_px;
+    return suffix;
+}
+
+static void number_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t begin, size_t end)
+{
+    size_t at_separator = end;
+    for (size_t k = begin; k < end; k++) {
+        if (is_separator(g[k].glyph)) {
+            at_separator = k;
+        }
+    }
+    int64_t power = 1;
+    for (size_t k = end; k-- > begin;) {
+        if (is_digit(g[k].glyph) && token->n_digits < SM_COUNTER_MAX_SLOTS) {
+            token->counts += (g[k].glyph - SM_GLYPH_0) * power;
+            token->digit_px[token->n_digits++] = g[k].x_px;
+            token->decimals += at_separator < end && k > at_separator;
+            power *= 10;
+        }
+    }
+    if (at_separator < end) {
+        token->separator_px = g[at_separator].x_px;
+        token->has_comma = g[at_separator].glyph == SM_GLYPH_COMMA;
+    }
+    token->is_negative = g[begin].glyph == SM_GLYPH_MINUS;
+    token->counts = token->is_negative ? -token->counts : token->counts;
+}
+
+static void token_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t n, size_t begin,
+                       size_t end, float pitch_px, double time_s)
+{
+    memset(token, 0, sizeof *token);
+    token->time_s = time_s;
+    token->kind = run_kind(g, begin, end);
+    token->x0_px = g[begin].x_px - 0.5f * pitch_px;
+    token->x1_px = g[end - 1].x_px + 0.5f * pitch_px;
+    token->p_least = 1;
+    size_t length = 0;
+    for (size_t k = begin; k < end; k++) {
+        token->p_least = fminf(token->p_least, g[k].p);
+        if (length + 1 < sizeof token->text) {
+            token->text[length++] = glyph_char(g[k].glyph);
+        }
+    }
+    token->is_glued_left = begin > 0 && g[begin].x_px - g[begin - 1].x_px < GAP_WITHIN * pitch_px;
+    token->suffix = suffix_at(g, n, end, pitch_px, &token->x1_px);
+    number_take(token, g, begin, end);
+}
+
+size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity, const struct sm_counter__glyph_seen *glyphs,
+                          size_t n_glyphs, float pitch_px, double time_s)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < n_glyphs && n < capacity;) {
+        if (!is_inner(glyphs[i].glyph)) {
+            i++;
+            continue;
+        }
+        size_t end = run_end(glyphs, n_glyphs, i, pitch_px);
+        size_t begin = i, last = end;
+        /* A colon or point in front belongs to the words before ("D:", "Dist."); a point behind ends a sentence. */
+        while (begin < last && (glyphs[begin].glyph == SM_GLYPH_COLON || glyphs[begin].glyph == SM_GLYPH_SLASH ||
+                                is_separator(glyphs[begin].glyph))) {
+            begin++;
+        }
+        while (last > begin && !is_digit(glyphs[last - 1].glyph) && glyphs[last - 1].glyph != SM_GLYPH_UNDERSCORE) {
+            last--;
+        }
+        if (last > begin) {
+            token_take(&tokens[n], glyphs, n_glyphs, begin, last, pitch_px, time_s);
+            n += tokens[n].n_digits > 0 || tokens[n].kind == SM_TOKEN_PLACEHOLDER;
+        }
+        i = end;
+    }
+    return n;
+}
