@@ -16,6 +16,9 @@
 #include "net.h"
 #include "strip.h"
 
+#define SM_COUNTER_MAX_SLOTS 8   /* digits a counter can have */
+#define SM_COUNTER_MAX_ANCHORS 8 /* places at which its last digit was seen to stand */
+
 /* ---- sample.c ---- */
 
 /** Pictures kept for a while: luma and chroma copies with their times. */
@@ -125,8 +128,6 @@ void sm_counter__fields_release(struct sm_counter__fields *fields);
 
 /* ---- layout.c ---- */
 
-#define SM_COUNTER_MAX_SLOTS 8   /* digits a counter can have */
-#define SM_COUNTER_MAX_ANCHORS 8 /* places at which its last digit was seen to stand */
 
 /** Where the digits of the counter stand. Slot 0 is the last digit; slots grow to the left. */
 struct sm_counter__layout {
