@@ -6,6 +6,7 @@
 #ifndef STOPMARK_BASE_H
 #define STOPMARK_BASE_H
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -18,6 +19,10 @@
 #define SM_CHECKED
 #define SM_PRINTF(fmt_idx, arg_idx)
 #endif
+
+/** "Not known" in every double; NAN itself is a float, which -Wdouble-promotion minds. */
+#define SM_NAN ((double)NAN)
+#define SM_INFINITY ((double)INFINITY)
 
 /* ---- status and error -------------------------------------------------------------------------------------- */
 
@@ -88,6 +93,7 @@ void *sm_arena_alloc(struct sm_arena *arena, size_t size) SM_CHECKED; /**< zeroe
 char *sm_arena_strdup(struct sm_arena *arena, const char *text) SM_CHECKED;
 char *sm_arena_strndup(struct sm_arena *arena, const char *text, size_t n) SM_CHECKED;
 char *sm_arena_printf(struct sm_arena *arena, const char *fmt, ...) SM_CHECKED SM_PRINTF(2, 3);
+char *sm_arena_vprintf(struct sm_arena *arena, const char *fmt, va_list args) SM_CHECKED SM_PRINTF(2, 0);
 
 /* ---- growable text ----------------------------------------------------------------------------------------- */
 

@@ -94,18 +94,25 @@ char *sm_arena_strdup(struct sm_arena *arena, const char *text)
     return sm_arena_strndup(arena, text, strlen(text));
 }
 
-char *sm_arena_printf(struct sm_arena *arena, const char *fmt, ...)
+/* Formatted twice: the length is not known before. */
+char *sm_arena_vprintf(struct sm_arena *arena, const char *fmt, va_list args)
 {
-    va_list args;
     va_list again;
-    va_start(args, fmt);
     va_copy(again, args);
     int n = vsnprintf(NULL, 0, fmt, args);
-    va_end(args);
     char *text = n >= 0 ? sm_arena_alloc(arena, (size_t)n + 1) : NULL;
     if (text) {
         vsnprintf(text, (size_t)n + 1, fmt, again);
     }
     va_end(again);
+    return text;
+}
+
+char *sm_arena_printf(struct sm_arena *arena, const char *fmt, ...)
+{
+    va_list args;
+    va_start(args, fmt);
+    char *text = sm_arena_vprintf(arena, fmt, args);
+    va_end(args);
     return text;
 }

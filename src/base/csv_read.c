@@ -1,6 +1,6 @@
 /*
- * CSV in: RFC 4180 and what spreadsheets make of it. The whole text is copied once; fields are then cut in place, since
- * a field without its quotes and separator is never longer than with them.
+ * CSV in: RFC 4180 and what spreadsheets make of it. The whole text is copied once; fields are then cut in
+ * place, since a field without its quotes and separator is never longer than with them.
  */
 #include "stopmark/base.h"
 
@@ -73,8 +73,9 @@ static void add_code_point(struct sm_text *text, unsigned code)
 static void add_windows_1252(struct sm_text *text, const char *data, size_t n)
 {
     static const unsigned short upper[32] = {
-        0x20AC, 0x81,   0x201A, 0x192,  0x201E, 0x2026, 0x2020, 0x2021, 0x2C6, 0x2030, 0x160, 0x2039, 0x152, 0x8D, 0x17D, 0x8F,
-        0x90,   0x2018, 0x2019, 0x201C, 0x201D, 0x2022, 0x2013, 0x2014, 0x2DC, 0x2122, 0x161, 0x203A, 0x153, 0x9D, 0x17E, 0x178,
+        0x20AC, 0x81,   0x201A, 0x192,  0x201E, 0x2026, 0x2020, 0x2021, 0x2C6,  0x2030, 0x160,
+        0x2039, 0x152,  0x8D,   0x17D,  0x8F,   0x90,   0x2018, 0x2019, 0x201C, 0x201D, 0x2022,
+        0x2013, 0x2014, 0x2DC,  0x2122, 0x161,  0x203A, 0x153,  0x9D,   0x17E,  0x178,
     };
     for (size_t i = 0; i < n; i++) {
         unsigned char c = (unsigned char)data[i];
@@ -95,11 +96,13 @@ static uint32_t line_of(const char *data, size_t at)
     return line;
 }
 
-static enum sm_status take_text(struct sm_text *text, const char *data, size_t n, const char *source, struct sm_error *err)
+static enum sm_status take_text(struct sm_text *text, const char *data, size_t n, const char *source,
+                                struct sm_error *err)
 {
     const char *nul = n ? memchr(data, '\0', n) : NULL;
     if (nul) {
-        sm_error_at(err, SM_E_FORMAT, source, line_of(data, (size_t)(nul - data)), 0, "contains a zero byte, so it is not plain text");
+        sm_error_at(err, SM_E_FORMAT, source, line_of(data, (size_t)(nul - data)), 0,
+                    "contains a zero byte, so it is not plain text");
         sm_error_remedy(err, "save the table as CSV in UTF-8");
         return SM_E_FORMAT;
     }
@@ -112,7 +115,8 @@ static enum sm_status take_text(struct sm_text *text, const char *data, size_t n
     } else {
         add_windows_1252(text, data, n);
     }
-    return text->failed ? sm_error_at(err, SM_E_NOMEM, source, 0, 0, "out of memory while reading a table") : SM_OK;
+    return text->failed ? sm_error_at(err, SM_E_NOMEM, source, 0, 0, "out of memory while reading a table")
+                        : SM_OK;
 }
 
 /* ---- which separator ---- */
@@ -141,7 +145,8 @@ static const char *skip_breaks(const char *s)
     return s + strspn(s, "\r\n");
 }
 
-/* The separator stands in the first row; of several, the one whose number per row keeps best wins ("a; b, c"). */
+/* The separator stands in the first row; of several, the one whose number per row keeps best wins ("a; b,
+ * c"). */
 static char find_separator(const char *s)
 {
     int first[N_CANDIDATES];
@@ -251,7 +256,8 @@ static enum sm_status take_field(struct reader *r)
         }
     }
     r->out = keep;
-    if (sm_grow(&r->csv->fields, r->csv->n_fields, &r->csv->fields_capacity, sizeof *r->csv->fields) != SM_OK) {
+    if (sm_grow(&r->csv->fields, r->csv->n_fields, &r->csv->fields_capacity, sizeof *r->csv->fields) !=
+        SM_OK) {
         return sm_error_at(r->err, SM_E_NOMEM, r->source, r->line, 0, "out of memory while reading a table");
     }
     r->csv->fields[r->csv->n_fields++] = start;
@@ -280,7 +286,8 @@ static enum sm_status take_row(struct reader *r, struct row *row)
             return SM_OK;
         }
         if (r->csv->n_fields - row->first >= MAX_FIELDS) {
-            sm_error_at(r->err, SM_E_RANGE, r->source, row->line, 0, "more than %d fields in one row", MAX_FIELDS);
+            sm_error_at(r->err, SM_E_RANGE, r->source, row->line, 0, "more than %d fields in one row",
+                        MAX_FIELDS);
             sm_error_remedy(r->err, "check that this is the right table");
             return SM_E_RANGE;
         }
@@ -310,7 +317,8 @@ static enum sm_status add_row(struct reader *r, const struct row *row)
         return SM_E_RANGE;
     }
     if (sm_grow(&csv->rows, csv->n_rows, &csv->rows_capacity, sizeof *csv->rows) != SM_OK) {
-        return sm_error_at(r->err, SM_E_NOMEM, r->source, row->line, 0, "out of memory while reading a table");
+        return sm_error_at(r->err, SM_E_NOMEM, r->source, row->line, 0,
+                           "out of memory while reading a table");
     }
     csv->rows[csv->n_rows++] = *row;
     return SM_OK;
@@ -329,8 +337,8 @@ static enum sm_status take_rows(struct reader *r)
     return status;
 }
 
-enum sm_status sm_csv_parse(struct sm_csv **out, const char *data, size_t n, char separator, const char *source,
-                            struct sm_error *err)
+enum sm_status sm_csv_parse(struct sm_csv **out, const char *data, size_t n, char separator,
+                            const char *source, struct sm_error *err)
 {
     struct sm_csv *csv = sm_calloc(1, sizeof *csv);
     if (!csv) {

@@ -3,7 +3,8 @@
 
 #include <string.h>
 
-/* Spreadsheets run cells that begin with one of these (OWASP, CSV Injection); a number may begin with a sign all the same. */
+/* Spreadsheets run cells that begin with one of these (OWASP, CSV Injection); a number may begin with a sign
+ * all the same. */
 static bool is_formula(const char *field)
 {
     double number;

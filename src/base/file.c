@@ -1,4 +1,5 @@
-/* Files: read whole with a limit, written whole or not at all, folders, paths beside a file, SHA-256 of a file. */
+/* Files: read whole with a limit, written whole or not at all, folders, paths beside a file, SHA-256 of a
+ * file. */
 #include "stopmark/base.h"
 
 #include <errno.h>
@@ -49,7 +50,8 @@ static ssize_t read_some(int fd, void *to, size_t n)
 }
 
 /* The size the system reports is only where to start: the file may grow while it is read. */
-static enum sm_status read_all(int fd, struct sm_text *text, size_t limit_bytes, const char *path, struct sm_error *err)
+static enum sm_status read_all(int fd, struct sm_text *text, size_t limit_bytes, const char *path,
+                               struct sm_error *err)
 {
     char piece[16384];
     for (;;) {
@@ -108,7 +110,8 @@ static bool write_all(int fd, const char *data, size_t n)
     return true;
 }
 
-/* A new file beside path under a name nobody has; O_EXCL rather than mkstemp(), so that the umask rules its mode. */
+/* A new file beside path under a name nobody has; O_EXCL rather than mkstemp(), so that the umask rules its
+ * mode. */
 static int open_temporary(struct sm_text *name, const char *path)
 {
     for (int try_idx = 0; try_idx < 100; try_idx++) {
@@ -126,7 +129,8 @@ static int open_temporary(struct sm_text *name, const char *path)
     return -1;
 }
 
-/* The rename itself is only sure once the folder is on the disk. A file system that cannot do this is no error. */
+/* The rename itself is only sure once the folder is on the disk. A file system that cannot do this is no
+ * error. */
 static void sync_folder(const char *path)
 {
     struct sm_text folder = {0};

@@ -1,4 +1,5 @@
-/* Writer of indented JSON (RFC 8259). The caller says what; commas, line breaks and escapes follow from the state. */
+/* Writer of indented JSON (RFC 8259). The caller says what; commas, line breaks and escapes follow from the
+ * state. */
 #include "stopmark/base.h"
 
 #include <assert.h>
@@ -17,7 +18,8 @@ static void indent(struct sm_json *json, int depth)
 
 static void add_escaped(struct sm_text *out, const char *s)
 {
-    static const char *const shorts[] = {['\b'] = "\\b", ['\t'] = "\\t", ['\n'] = "\\n", ['\f'] = "\\f", ['\r'] = "\\r"};
+    static const char *const shorts[] = {
+        ['\b'] = "\\b", ['\t'] = "\\t", ['\n'] = "\\n", ['\f'] = "\\f", ['\r'] = "\\r"};
     sm_text_add(out, "\"");
     while (*s) {
         size_t n = sm_utf8_len(s);

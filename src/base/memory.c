@@ -1,35 +1,7 @@
-/* Checked heap: every block of the project comes from here, so that overflow is caught once and tests can fail any call. */
+/* Copies of strings and growable arrays, over the checked heap. */
 #include "stopmark/base.h"
 
-#include <stdlib.h>
 #include <string.h>
-
-/* Zero-sized requests give a block all the same: NULL then always means "no memory". */
-static bool block_size(size_t n, size_t size, size_t *total)
-{
-    if (size && n > PTRDIFF_MAX / size) {
-        return false;
-    }
-    *total = n && size ? n * size : 1;
-    return true;
-}
-
-void *sm_calloc(size_t n, size_t size)
-{
-    size_t total;
-    return block_size(n, size, &total) ? calloc(1, total) : NULL;
-}
-
-void *sm_realloc(void *block, size_t n, size_t size)
-{
-    size_t total;
-    return block_size(n, size, &total) ? realloc(block, total) : NULL;
-}
-
-void sm_free(void *block)
-{
-    free(block);
-}
 
 char *sm_strdup(const char *text)
 {

@@ -1,7 +1,7 @@
 /*
- * Decimal numbers in, free of the locale. Up to 15 significant digits with a scale within 10^22 come out correctly
- * rounded (both factors are exact doubles; Clinger, How to read floating point numbers accurately, 1990); beyond that
- * to about one unit in the last place, which no field measurement reaches.
+ * Decimal numbers in, free of the locale. Up to 15 significant digits with a scale within 10^22 come out
+ * correctly rounded (both factors are exact doubles; Clinger, How to read floating point numbers accurately,
+ * 1990); beyond that to about one unit in the last place, which no field measurement reaches.
  */
 #include "stopmark/base.h"
 
@@ -92,7 +92,7 @@ static double scaled(uint64_t mantissa, int scale)
     if (!mantissa || scale < -400) {
         return 0;
     }
-    return scale > 400 ? (double)INFINITY : (double)((long double)mantissa * powl(10, scale));
+    return scale > 400 ? SM_INFINITY : (double)((long double)mantissa * powl(10, scale));
 }
 
 bool sm_scan_number(const char *s, bool comma, bool exponent, double *value, const char **end)
@@ -120,7 +120,8 @@ bool sm_parse_number(const char *s, double *value)
 {
     double number;
     const char *end;
-    if (!sm_scan_number(skip_blanks(s), true, false, &number, &end) || *skip_blanks(end) || !isfinite(number)) {
+    if (!sm_scan_number(skip_blanks(s), true, false, &number, &end) || *skip_blanks(end) ||
+        !isfinite(number)) {
         return false;
     }
     *value = number;

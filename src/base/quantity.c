@@ -1,6 +1,7 @@
 /*
- * Quantities: numbers with units, also in parts ("12 ft 6 3/8 in", "1 h 20 min") and clock times ("0:12:07.5").
- * Factors are exact by definition where marked; sources: NIST SP 811 (2008) appendix B, ISO 80000-1.
+ * Quantities: numbers with units, also in parts ("12 ft 6 3/8 in", "1 h 20 min") and clock times
+ * ("0:12:07.5"). Factors are exact by definition where marked; sources: NIST SP 811 (2008) appendix B, ISO
+ * 80000-1.
  */
 #include "stopmark/base.h"
 
@@ -8,12 +9,12 @@
 #include <math.h>
 #include <string.h>
 
-#define KG_PER_LB 0.45359237            /* exact */
-#define KG_PER_OZ (KG_PER_LB / 16)      /* exact */
-#define G_M_PER_S2 9.80665              /* standard gravity, exact */
+#define KG_PER_LB 0.45359237       /* exact */
+#define KG_PER_OZ (KG_PER_LB / 16) /* exact */
+#define G_M_PER_S2 9.80665         /* standard gravity, exact */
 #define M2_PER_FT2 (SM_M_PER_FT * SM_M_PER_FT)
 #define M3_PER_FT3 (M2_PER_FT2 * SM_M_PER_FT)
-#define L_PER_GAL 3.785411784           /* US gallon, exact */
+#define L_PER_GAL 3.785411784 /* US gallon, exact */
 
 /* value in the kind's own unit = (number + offset) * factor. A blank in a name stands for blanks or none. */
 struct unit {
@@ -72,7 +73,7 @@ static const struct unit units[] = {
     {SM_PRESSURE, "ksi", SM_KPA_PER_PSI * 1000, 0},
     {SM_PRESSURE, "psf", SM_KPA_PER_PSI / 144, 0},
     {SM_PRESSURE, "m water", G_M_PER_S2, 0}, /* conventional, 1000 kg/m3 */
-    {SM_PRESSURE, "ft water", G_M_PER_S2 * SM_M_PER_FT, 0},
+    {SM_PRESSURE, "ft water", G_M_PER_S2 *SM_M_PER_FT, 0},
     {SM_PRESSURE, "kN/m2", 1, 0},
     {SM_PRESSURE, "N/mm2", 1000, 0},
     {SM_PRESSURE, "kN/m\xC2\xB2", 1, 0},
@@ -119,9 +120,9 @@ static const struct unit units[] = {
     {SM_FRACTION, "%", 0.01, 0},
 };
 static const char *const own_unit[] = {
-    [SM_LENGTH] = "m",        [SM_TIME] = "s",      [SM_TEMPERATURE] = "C",    [SM_PRESSURE] = "kPa",
-    [SM_MASS] = "kg",         [SM_VOLUME] = "l",    [SM_DENSITY] = "kg/m3",    [SM_AREA_MASS] = "kg/m2",
-    [SM_SPEED] = "m/s",       [SM_ANGLE] = "deg",   [SM_FRACTION] = "",        [SM_PLAIN] = "",
+    [SM_LENGTH] = "m",  [SM_TIME] = "s",    [SM_TEMPERATURE] = "C", [SM_PRESSURE] = "kPa",
+    [SM_MASS] = "kg",   [SM_VOLUME] = "l",  [SM_DENSITY] = "kg/m3", [SM_AREA_MASS] = "kg/m2",
+    [SM_SPEED] = "m/s", [SM_ANGLE] = "deg", [SM_FRACTION] = "",     [SM_PLAIN] = "",
 };
 static const char *const examples[] = {
     [SM_LENGTH] = "m, mm, ft, in, as in 43.80 m or 12 ft 6 in",
@@ -140,7 +141,8 @@ static const char *const examples[] = {
 
 static const char *skip_blanks(const char *s)
 {
-    while (*s == ' ' || *s == '\t' || strncmp(s, "\xC2\xA0", 2) == 0) { /* also the no-break space between number and unit */
+    while (*s == ' ' || *s == '\t' ||
+           strncmp(s, "\xC2\xA0", 2) == 0) { /* also the no-break space between number and unit */
         s += *s == '\xC2' ? 2 : 1;
     }
     return s;
@@ -148,7 +150,8 @@ static const char *skip_blanks(const char *s)
 
 static bool is_word(char c)
 {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '/' || c == '%' || c == '\'' || (unsigned char)c >= 0x80;
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '/' || c == '%' || c == '\'' ||
+           (unsigned char)c >= 0x80;
 }
 
 static char lower(char c)
@@ -183,11 +186,13 @@ static const struct unit *match_unit(const char *s, enum sm_quantity kind, const
         }
     }
     const char *name = best ? best->name : "";
-    bool is_spelled = *name && is_word(name[strlen(name) - 1]) && lower(name[0]) >= 'a' && lower(name[0]) <= 'z';
+    bool is_spelled =
+        *name && is_word(name[strlen(name) - 1]) && lower(name[0]) >= 'a' && lower(name[0]) <= 'z';
     return best && is_spelled && is_word(**end) ? NULL : best;
 }
 
-static enum sm_status bad(struct sm_error *err, enum sm_status status, enum sm_quantity kind, const char *s, const char *what)
+static enum sm_status bad(struct sm_error *err, enum sm_status status, enum sm_quantity kind, const char *s,
+                          const char *what)
 {
     sm_error_set(err, status, "\"%s\" %s", s, what);
     sm_error_remedy(err, "give it in %s", examples[kind]);
@@ -205,7 +210,8 @@ static bool scan_mixed(const char *s, double *value, const char **end)
     double top = whole;
     double bottom;
     const char *slash = *end;
-    if (*slash != '/' && (*at < '0' || *at > '9' || !sm_scan_number(at, false, false, &top, &slash) || *slash != '/')) {
+    if (*slash != '/' &&
+        (*at < '0' || *at > '9' || !sm_scan_number(at, false, false, &top, &slash) || *slash != '/')) {
         *value = whole;
         return true;
     }
@@ -220,7 +226,8 @@ static bool scan_mixed(const char *s, double *value, const char **end)
     return true;
 }
 
-/* H:MM:SS[.s] or MM:SS[.s]; only the first part may pass 59. @return false when no colon stands after the first number. */
+/* H:MM:SS[.s] or MM:SS[.s]; only the first part may pass 59. @return false when no colon stands after the
+ * first number. */
 static bool scan_clock(const char *s, double *seconds, bool *is_clock)
 {
     double total = 0;
@@ -253,11 +260,11 @@ static bool may_have_parts(enum sm_quantity kind)
     return kind == SM_LENGTH || kind == SM_TIME || kind == SM_MASS;
 }
 
-/* Further parts ("6 in" after "12 ft"): never signed, each in a smaller unit than the one before. */
-static enum sm_status add_parts(const char *s, const char *at, enum sm_quantity kind, const struct unit *unit, double *value,
-                                struct sm_error *err)
+/* Further parts ("6 in" after "-12 ft" or "-0 ft"): never signed, each in a smaller unit than the one before.
+ */
+static enum sm_status add_parts(const char *s, const char *at, enum sm_quantity kind, const struct unit *unit,
+                                bool is_negative, double *value, struct sm_error *err)
 {
-    bool is_negative = signbit(*value);
     double total = fabs(*value);
     while (*(at = skip_blanks(*at == '-' ? at + 1 : at))) {
         double number;
@@ -276,8 +283,8 @@ static enum sm_status add_parts(const char *s, const char *at, enum sm_quantity 
     return SM_OK;
 }
 
-static enum sm_status parse_with_unit(const char *s, const char *from, enum sm_quantity kind, const char *default_unit,
-                                      double *value, struct sm_error *err)
+static enum sm_status parse_with_unit(const char *s, const char *from, enum sm_quantity kind,
+                                      const char *default_unit, double *value, struct sm_error *err)
 {
     double number;
     const char *at;
@@ -300,11 +307,11 @@ static enum sm_status parse_with_unit(const char *s, const char *from, enum sm_q
         assert((unit || !*name) && "default_unit must be a unit of its kind");
     }
     *value = unit ? (number + unit->offset) * unit->factor : number;
-    return unit ? add_parts(s, at, kind, unit, value, err) : SM_OK;
+    return unit && *at ? add_parts(s, at, kind, unit, signbit(number), value, err) : SM_OK;
 }
 
-enum sm_status sm_parse_quantity(const char *s, enum sm_quantity kind, const char *default_unit, double *value,
-                                 struct sm_error *err)
+enum sm_status sm_parse_quantity(const char *s, enum sm_quantity kind, const char *default_unit,
+                                 double *value, struct sm_error *err)
 {
     const char *from = s;
     while (*from == '\r' || *from == '\n' || skip_blanks(from) != from) {

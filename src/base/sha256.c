@@ -1,4 +1,5 @@
-/* SHA-256 as FIPS 180-4 (2015) defines it: constants 4.2.2, functions 4.1.2, padding 5.1.1, computation 6.2. */
+/* SHA-256 as FIPS 180-4 (2015) defines it: constants 4.2.2, functions 4.1.2, padding 5.1.1, computation 6.2.
+ */
 #include "sha256.h"
 
 #include <string.h>

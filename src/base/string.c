@@ -43,7 +43,10 @@ size_t sm_utf8_len(const char *s)
     if (u[0] < 0x80) {
         return u[0] ? 1 : 0;
     }
-    size_t n = u[0] >= 0xC2 && u[0] <= 0xDF ? 2 : (u[0] & 0xF0) == 0xE0 ? 3 : u[0] >= 0xF0 && u[0] <= 0xF4 ? 4 : 0;
+    size_t n = u[0] >= 0xC2 && u[0] <= 0xDF   ? 2
+               : (u[0] & 0xF0) == 0xE0        ? 3
+               : u[0] >= 0xF0 && u[0] <= 0xF4 ? 4
+                                              : 0;
     unsigned least = u[0] == 0xE0 ? 0xA0 : u[0] == 0xF0 ? 0x90 : 0x80;
     unsigned greatest = u[0] == 0xED ? 0x9F : u[0] == 0xF4 ? 0x8F : 0xBF;
     for (size_t i = 1; i < n; i++) {

@@ -84,11 +84,11 @@ void sm_text_addf(struct sm_text *text, const char *fmt, ...)
     va_end(again);
 }
 
-/* printf rounds exactly but takes the decimal sign from the locale: whatever stands between the digits becomes a point. */
+/* printf rounds exactly but takes the decimal sign from the locale: whatever stands between the digits
+ * becomes a point. */
 static size_t print_fixed(char *out, size_t size, double value, int decimals)
 {
-    int printed = snprintf(out, size, "%.*f", decimals, value);
-    assert(printed > 0 && (size_t)printed < size);
+    snprintf(out, size, "%.*f", decimals, value); /* fits: FIXED_BYTES holds the widest double */
     size_t n = 0;
     bool is_zero = true;
     for (const char *s = out; *s; s++) {
@@ -107,7 +107,10 @@ static size_t print_fixed(char *out, size_t size, double value, int decimals)
     return n;
 }
 
-enum { MAX_DECIMALS = 30, FIXED_BYTES = 320 + 16 + MAX_DECIMALS }; /* DBL_MAX has 309 digits; some locales' points are long */
+enum {
+    MAX_DECIMALS = 30,
+    FIXED_BYTES = 320 + 16 + MAX_DECIMALS
+}; /* DBL_MAX has 309 digits; some locales' points are long */
 
 void sm_text_add_fixed(struct sm_text *text, double value, int decimals)
 {

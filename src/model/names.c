@@ -4,8 +4,9 @@
 const char *sm_flag_name(enum sm_flag flag)
 {
     static const char *const names[SM_N_FLAGS] = {
-        "log_disagrees",   "counter_unread", "time_outside_video",  "counter_jump", "unknown_code", "open_continuous",
-        "beyond_segment",  "clock_doubtful", "moved_to_standstill", "row_odd",      "unsure",       "no_distance",
+        "log_disagrees",   "counter_unread", "time_outside_video", "counter_jump",        "unknown_code",
+        "open_continuous", "beyond_segment", "clock_doubtful",     "moved_to_standstill", "row_odd",
+        "unsure",          "no_distance",
     };
     for (int bit = 0; bit < SM_N_FLAGS; bit++) {
         if ((unsigned)flag == 1U << bit) {

@@ -20,7 +20,8 @@ void sm_text_add_reading(struct sm_text *text, const struct sm_reading *reading,
     }
     int64_t power = power_of_ten(decimals);
     uint64_t size = reading->counts < 0 ? 0 - (uint64_t)reading->counts : (uint64_t)reading->counts;
-    sm_text_addf(text, "%s%llu", reading->counts < 0 ? "-" : "", (unsigned long long)(size / (uint64_t)power));
+    sm_text_addf(text, "%s%llu", reading->counts < 0 ? "-" : "",
+                 (unsigned long long)(size / (uint64_t)power));
     if (decimals > 0) {
         sm_text_addf(text, ".%0*llu", (int)decimals, (unsigned long long)(size % (uint64_t)power));
     }
