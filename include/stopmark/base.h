@@ -171,6 +171,22 @@ bool sm_utf8_valid(const char *s, size_t n);
 /** Copy src to dst (size bytes, always terminated), cutting at a character boundary. @return false when cut. */
 bool sm_strcopy(char *dst, size_t size, const char *src);
 
+/**
+ * Copy src as a key is compared: ASCII and Latin-1 letters in lower case, umlauts as two letters (ae oe ue ss), runs of
+ * blanks, '_' and '-' as one blank, none at the ends. "Set_Up  cost" and "set-up cost" come out alike. Cut at size.
+ */
+void sm_key_fold(char *dst, size_t size, const char *src);
+/**
+ * The word of a list that a mistyped one most likely stands for (fewest letters changed, swapped, missing or too many).
+ * @return [borrow] an item of list; NULL when none is near (more than a third of the letters differ).
+ */
+const char *sm_nearest_word(const char *word, const char *const *list, size_t n);
+/**
+ * Split the head of a table column into a folded name (sm_key_fold) and the unit it carries: "Distance [ft]",
+ * "length (mm)", "length_mm". unit is "" where there is none and keeps its letters' case.
+ */
+void sm_column_split(const char *head, char *name, size_t name_size, char *unit, size_t unit_size);
+
 /* ---- files ------------------------------------------------------------------------------------------------- */
 
 /**

@@ -228,6 +228,7 @@ struct sm_sheet {
     size_t n_cure_rows;
     const struct sm_cure_row *cure_row;
     struct sm_findings findings;
+    const char *cure_file;       /**< path, NULL = cure.csv beside the kits file, when there is one */
 };
 
 /* ---- the operator's log ------------------------------------------------------------------------------------ */
