@@ -89,7 +89,7 @@ static enum sm_status note_unknown_column(const struct table *table, uint32_t li
         list[k] = table->column[k].name;
     }
     const char *near = sm_nearest_word(head, list, table->n_columns);
-    return sm_findings_add(&table->sheet->findings, 0, SM_SEVERITY_NOTE, table->path, line, NAN, -1,
+    return sm_findings_add(&table->sheet->findings, 0, SM_SEVERITY_NOTE, table->path, line, SM_NAN, -1,
                            "the column \"%s\" is not used%s%s%s", head, near ? "; did you mean \"" : "", near ? near : "",
                            near ? "\"?" : "");
 }
@@ -268,7 +268,7 @@ static enum sm_status fill_kits(const struct table *table, struct sm_kit **out, 
     }
     for (size_t i = 1; i < n_rows; i++) {
         struct sm_csv_row row = sm_csv_row(table->csv, i);
-        struct kit_draft draft = {.layers = NAN, .resin_l = NAN, .test_pressure_kpa = NAN, .max_pressure_kpa = NAN};
+        struct kit_draft draft = {.layers = SM_NAN, .resin_l = SM_NAN, .test_pressure_kpa = SM_NAN, .max_pressure_kpa = SM_NAN};
         enum sm_status status = read_row(table, &row, &draft, err);
         if (status == SM_OK) {
             status = check_kit(table, row.line, &draft, kits, i - 1, err);
@@ -337,7 +337,7 @@ static enum sm_status find_cure_file(struct sm_sheet *sheet, const char **path, 
 static enum sm_status note_missing_cures(struct sm_sheet *sheet)
 {
     if (sheet->kits_file && sheet->n_kits == 0) {
-        return sm_findings_add(&sheet->findings, 0, SM_SEVERITY_WARNING, sheet->kits_file, 0, NAN, -1,
+        return sm_findings_add(&sheet->findings, 0, SM_SEVERITY_WARNING, sheet->kits_file, 0, SM_NAN, -1,
                                "the kits table has no rows, so nothing can be repaired");
     }
     for (size_t i = 0; i < sheet->n_kits; i++) {
@@ -348,7 +348,7 @@ static enum sm_status note_missing_cures(struct sm_sheet *sheet)
         }
         if (!is_found) {
             enum sm_status status =
-                sm_findings_add(&sheet->findings, 0, SM_SEVERITY_WARNING, sheet->kits_file, 0, NAN, -1,
+                sm_findings_add(&sheet->findings, 0, SM_SEVERITY_WARNING, sheet->kits_file, 0, SM_NAN, -1,
                                 "kit \"%s\" cures as \"%s\", which the cure table does not have", kit->name, kit->cure);
             if (status != SM_OK) {
                 return status;

@@ -237,7 +237,7 @@ enum sm_status sm_sheet__note(struct sm_sheet_walk *walk, const char *fmt, ...)
     va_start(args, fmt);
     vsnprintf(message, sizeof message, fmt, args);
     va_end(args);
-    return sm_findings_add(&walk->sheet->findings, 0, SM_SEVERITY_WARNING, walk->sheet->path, walk->line, NAN, -1, "%s",
+    return sm_findings_add(&walk->sheet->findings, 0, SM_SEVERITY_WARNING, walk->sheet->path, walk->line, SM_NAN, -1, "%s",
                            message);
 }
 
@@ -606,7 +606,7 @@ static void clear_value(struct sm_sheet *sheet, const struct key_row *row)
         break;
     case KIND_QUANTITY:
     case KIND_NUMBER:
-        put_double(sheet, row, NAN);
+        put_double(sheet, row, SM_NAN);
         break;
     case KIND_WORD:
     case KIND_YES_NO:
@@ -616,7 +616,7 @@ static void clear_value(struct sm_sheet *sheet, const struct key_row *row)
         if (row->set == set_box) {
             sheet->counter_box = (struct sm_box){0};
         } else if (row->set == set_lining_rate) {
-            sheet->rules.full_lining_rate_per_m = NAN;
+            sheet->rules.full_lining_rate_per_m = SM_NAN;
         }
         break;
     }

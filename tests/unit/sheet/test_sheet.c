@@ -233,7 +233,7 @@ static void test_errors(void **state)
         {"[rules]\nset-up cost = cheap\n", 2, SM_E_FORMAT},
         {"[rules]\nfull lining rate = 3 /wombat\n", 2, SM_E_UNSUPPORTED},
         {"[rules]\ndistance error = 50 %\n", 2, SM_E_RANGE},
-        {"[rules]\ndistance error = 0.3\n", 2, SM_E_FORMAT},
+        {"[rules]\ndistance error = 0.3\n", 2, SM_E_UNSUPPORTED},
         {"[rules]\nreopen = perhaps\n", 2, SM_E_FORMAT},
         {"[counter]\nbox = 1,2,3\n", 2, SM_E_FORMAT},
         {"[counter]\nbox = 1,2,3,4,5\n", 2, SM_E_FORMAT},
