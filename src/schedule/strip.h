@@ -1,0 +1,34 @@
+/* The strip: the whole segment to scale along the pipe, in as many rows as it needs to be read. */
+#ifndef STOPMARK_SCHEDULE_STRIP_H
+#define STOPMARK_SCHEDULE_STRIP_H
+
+#include "pen.h"
+#include "schedule_internal.h"
+
+struct sm_strip_opts {
+    double width;     /* of the drawing */
+    double text_size; /* of the labels */
+    int max_rows;
+    bool has_legend;
+    bool is_work_only; /* leave out observations that nothing is done about */
+};
+struct sm_strip {
+    double height;    /* what was drawn takes this much */
+    size_t n_unnamed; /* marks drawn without their label for want of room */
+};
+/* Draw from the pen's origin. */
+struct sm_strip sm_schedule__strip_draw(struct sm_pen *pen, const struct sm_schedule *s,
+                                        const struct sm_strip_opts *opts);
+/* What a hover title or a screen reader says of one item. */
+void sm_schedule__add_repair_title(struct sm_text *text, const struct sm_schedule *s,
+                                   const struct sm_repair *repair);
+void sm_schedule__add_observation_title(struct sm_text *text, const struct sm_schedule *s,
+                                        size_t observation_idx);
+/* Stretch that liners keep clear of: the connection's opening and keep clear each side; false for no
+ * connection. */
+bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,
+                             double *start_m, double *end_m);
+/* The strip as one <svg> element. Items link to link_prefix + id; NULL = they only take the focus. */
+void sm_schedule__add_svg(struct sm_text *out, const struct sm_schedule *s, const char *link_prefix);
+
+#endif
