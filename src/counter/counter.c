@@ -10,6 +10,7 @@
 
 #define SEARCH_SAMPLES 36     /* pictures looked at to find the counter */
 #define SCREEN_SAMPLES 4      /* pictures looked at to tell text from wall */
+#define COLOUR_TRIAL_BELOW 3.0f /* legibility under which the colour of the text is tried */
 #define MAX_TOKENS 24         /* of one line in one picture */
 #define LEAST_SCORE 3.0       /* a field must be at least this much like a counter */
 #define RIVAL_MARGIN 1.2      /* a second field this close is named as a rival */
@@ -118,6 +119,30 @@ static enum sm_status line_refine(struct sm_counter__text_line *line, float *bes
     return SM_OK;
 }
 
+/** Text told from its ground by colour: try what mixtures of the planes make of it. */
+static enum sm_status line_recolour(struct sm_counter__text_line *line, float *best, struct search *search,
+                                    struct sm_error *err)
+{
+    static const float mixtures[][3] = {{0, 0, 1}, {0, 1, 0}, {0.6f, 0, 1}, {0.6f, 0, -1}, {0.6f, 1, 0}, {0.6f, -1, 0}};
+    struct sm_counter__text_line first = *line;
+    for (size_t i = 0; i < sizeof mixtures / sizeof *mixtures; i++) {
+        struct sm_counter__text_line trial = first;
+        trial.weight_y = mixtures[i][0];
+        trial.weight_u = mixtures[i][1];
+        trial.weight_v = mixtures[i][2];
+        float score;
+        enum sm_status status = line_legibility(&score, search, &trial, err);
+        if (status != SM_OK) {
+            return status;
+        }
+        if (score > *best * 1.3f + 0.3f) {
+            *best = score;
+            *line = trial;
+        }
+    }
+    return SM_OK;
+}
+
 /** Read a line in every sample and sort what it says into fields. */
 static enum sm_status line_fields(struct search *search, size_t line_idx, struct sm_error *err)
 {
@@ -152,6 +177,9 @@ static enum sm_status search_lines(struct search *search, struct sm_error *err)
     for (size_t i = 0; status == SM_OK && i < search->n_lines; i++) {
         float score = 0;
         status = line_legibility(&score, search, &search->line[i], err);
+        if (status == SM_OK && score < COLOUR_TRIAL_BELOW && search->samples.frame[0].image.u) {
+            status = line_recolour(&search->line[i], &score, search, err);
+        }
         if (status == SM_OK && score >= 0.5f) {
             status = line_refine(&search->line[i], &score, search, err);
             if (status == SM_OK) {

@@ -71,6 +71,7 @@ void sm_counter__fields_release(struct sm_counter__fields *fields)
 struct habits {
     size_t n_numbers, n_kinds[4], n_suffixes[SM_N_SUFFIXES], n_decimals[4], n_glued;
     size_t n_steps, n_changes, n_wild, n_clocklike;
+    double net, total; /**< travel with and without regard to direction */
 };
 
 static size_t most(const size_t *counts, size_t n)
@@ -110,6 +111,8 @@ static void count_steps(struct habits *h, const struct sm_counter__field *field)
             double dt_s = t->time_s - before->time_s, dv = (double)(t->counts - before->counts) * scale;
             h->n_steps++;
             h->n_changes += dv != 0;
+            h->net += dv;
+            h->total += fabs(dv);
             h->n_wild += fabs(dv) > per_s * dt_s + 2 * scale;
             h->n_clocklike += fabs(dv - dt_s) <= fmax(scale, 1.0) * 1.01 && dv > 0;
         }
@@ -147,6 +150,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     bool has_length_unit = field->suffix == SM_SUFFIX_M || field->suffix == SM_SUFFIX_FT;
     double score = 2 * fmin(1.0, 1.5 * seen) + (has_length_unit ? 3 : 0) + (field->decimals > 0 ? 1.5 : 0);
     score += 3 * fmin(1.0, (double)h.n_changes / 3.0) * (1 - fmin(1.0, 2 * wild)) - 4 * wild;
+    score += h.total > 0 ? 1.5 * fabs(h.net) / h.total : 0; /* surveys go one way, temperatures wander */
     score -= (double)h.n_glued > 0.5 * (double)h.n_numbers && field->decimals == 0 ? 3 : 0;
     field->verdict = h.n_changes ? "a number that moves as a counter does" : "a number that stands still";
     if (field->suffix == SM_SUFFIX_PERCENT || field->suffix == SM_SUFFIX_DEGREE || field->suffix == SM_SUFFIX_MM) {

@@ -23,12 +23,33 @@ struct contrast_map {
     float *sum;
 };
 
-static void row_contrast(float *mean, const struct sm_image *image, int32_t y, float weight)
+/** Contrast of one chroma row's neighbours, given to the luma columns that share them where it is the larger. */
+static void row_chroma(uint8_t *contrast, const uint8_t *row, int32_t width_px, int32_t shift)
+{
+    int32_t n = (width_px + (1 << shift) - 1) >> shift;
+    for (int32_t c = 1; c + 1 < n; c++) {
+        int d = abs(row[c + 1] - row[c - 1]);
+        for (int32_t x = c << shift; x < ((c + 1) << shift) && x < width_px; x++) {
+            contrast[x] = d > contrast[x] ? (uint8_t)d : contrast[x];
+        }
+    }
+}
+
+/** Horizontal contrast of one row, the larger of brightness and colour, added to mean with weight. */
+static void row_contrast(float *mean, uint8_t *contrast, const struct sm_image *image, int32_t y, float weight)
 {
     const uint8_t *row = image->y + y * image->stride_y;
+    contrast[0] = contrast[image->width_px - 1] = 0;
     for (int32_t x = 1; x + 1 < image->width_px; x++) {
-        int d = abs(row[x + 1] - row[x - 1]);
-        mean[x] += weight * (float)(d > CONTRAST_CLIP ? CONTRAST_CLIP : d);
+        contrast[x] = (uint8_t)abs(row[x + 1] - row[x - 1]);
+    }
+    if (image->u && image->v) {
+        int32_t cy = y >> image->chroma_shift_y;
+        row_chroma(contrast, image->u + cy * image->stride_u, image->width_px, image->chroma_shift_x);
+        row_chroma(contrast, image->v + cy * image->stride_v, image->width_px, image->chroma_shift_x);
+    }
+    for (int32_t x = 0; x < image->width_px; x++) {
+        mean[x] += weight * (float)(contrast[x] > CONTRAST_CLIP ? CONTRAST_CLIP : contrast[x]);
     }
 }
 
@@ -38,15 +59,17 @@ static enum sm_status contrast_make(struct contrast_map *map, const struct sm_co
     int32_t w = samples->frame[0].image.width_px, h = samples->frame[0].image.height_px;
     float *sum = sm_calloc((size_t)(w + 1) * (size_t)(h + 1), sizeof *sum);
     float *mean = sm_calloc((size_t)w, sizeof *mean);
-    if (!sum || !mean) {
+    uint8_t *contrast = sm_calloc((size_t)w, 1);
+    if (!sum || !mean || !contrast) {
         sm_free(sum);
         sm_free(mean);
+        sm_free(contrast);
         return sm_error_set(err, SM_E_NOMEM, "no memory for the contrast map");
     }
     for (int32_t y = 0; y < h; y++) {
         memset(mean, 0, (size_t)w * sizeof *mean);
         for (size_t i = 0; i < samples->n; i++) {
-            row_contrast(mean, &samples->frame[i].image, y, 1.0f / (float)samples->n);
+            row_contrast(mean, contrast, &samples->frame[i].image, y, 1.0f / (float)samples->n);
         }
         float *above = sum + (size_t)y * (size_t)(w + 1), *here = above + w + 1;
         float run = 0;
@@ -56,6 +79,7 @@ static enum sm_status contrast_make(struct contrast_map *map, const struct sm_co
         }
     }
     sm_free(mean);
+    sm_free(contrast);
     *map = (struct contrast_map){w, h, sum};
     return SM_OK;
 }

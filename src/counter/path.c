@@ -24,6 +24,8 @@
 #define EVIDENCE_TEMPER 0.75  /* neighbouring columns of the network are not independent; fitted on simulated surveys */
 #define JUMP_NATS 13.0
 #define STAND_NATS 1.0
+#define PACE_WINDOW 3        /* steps on each side that tell the pace */
+#define PACE_WIDTH_COUNTS 0.7
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
 
 struct candidate {
@@ -33,6 +35,7 @@ struct candidate {
 struct node {
     size_t sighting_idx;
     double time_s;
+    double expected; /**< counts by which the counter usually moves from the node before to this one; NAN = not known yet */
     int32_t n;
     struct candidate candidate[MAX_CANDIDATES];
 };
@@ -216,6 +219,7 @@ static size_t nodes_make(struct node *nodes, const struct sm_counter__sighting *
         }
         node->sighting_idx = i;
         node->time_s = sightings[i].time_s;
+        node->expected = NAN;
         n_nodes++;
     }
     return n_nodes;
@@ -258,6 +262,22 @@ static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
     return fmin(spread, JUMP_NATS + log(reach + 1));
 }
 
+/**
+ * As move_cost(), once the usual pace around the step is known (expected, counts): most steps keep it, which settles last
+ * digits that one picture leaves open.
+ */
+static double step_cost(int64_t a, int64_t b, double dt_s, double per_m, double expected)
+{
+    double broad = move_cost(a, b, dt_s, per_m);
+    if (isnan(expected)) {
+        return broad;
+    }
+    double width = fmax(PACE_WIDTH_COUNTS, 0.25 * fabs(expected));
+    double near = -log(0.5 / width) + fabs((double)(b - a) - expected) / width;
+    double least = fmin(broad, near);
+    return least - log(0.5 * exp(least - broad) + 0.5 * exp(least - near));
+}
+
 static double log_add(double a, double b)
 {
     double top = a > b ? a : b;
@@ -298,8 +318,8 @@ static void run_forward(struct lattice *l, const struct node *nodes, size_t n_no
             double best = i ? 1e18 : 0, sum = i ? -1e18 : 0;
             uint8_t from = 0;
             for (int32_t p = 0; i && p < nodes[i - 1].n; p++) {
-                double move = move_cost(nodes[i - 1].candidate[p].counts, nodes[i].candidate[c].counts,
-                                        nodes[i].time_s - nodes[i - 1].time_s, per_m);
+                double move = step_cost(nodes[i - 1].candidate[p].counts, nodes[i].candidate[c].counts,
+                                        nodes[i].time_s - nodes[i - 1].time_s, per_m, nodes[i].expected);
                 sum = log_add(sum, l->forward[before + (size_t)p] - move);
                 if (l->best[before + (size_t)p] + move < best) {
                     best = l->best[before + (size_t)p] + move;
@@ -320,8 +340,8 @@ static void run_backward(struct lattice *l, const struct node *nodes, size_t n_n
         for (int32_t c = 0; c < nodes[i].n; c++) {
             double sum = -1e18;
             for (int32_t q = 0; q < nodes[i + 1].n; q++) {
-                double move = move_cost(nodes[i].candidate[c].counts, nodes[i + 1].candidate[q].counts,
-                                        nodes[i + 1].time_s - nodes[i].time_s, per_m);
+                double move = step_cost(nodes[i].candidate[c].counts, nodes[i + 1].candidate[q].counts,
+                                        nodes[i + 1].time_s - nodes[i].time_s, per_m, nodes[i + 1].expected);
                 sum = log_add(sum, l->backward[after + (size_t)q] - move -
                                        EVIDENCE_TEMPER * nodes[i + 1].candidate[q].cost);
             }
@@ -347,9 +367,8 @@ static double counts_per_m(const struct sm_counter__layout *layout)
     return layout->unit == SM_UNIT_M ? per_unit : per_unit / SM_M_PER_FT;
 }
 
-/** Walk the best path back and write its readings; the chosen candidate of each node goes to choice. */
-static void path_take(struct sm_reading *readings, uint8_t *choice, const struct lattice *l, const struct node *nodes,
-                      size_t n_nodes)
+/** Walk the best path back; the chosen candidate of each node goes to choice. */
+static void path_choose(uint8_t *choice, const struct lattice *l, const struct node *nodes, size_t n_nodes)
 {
     size_t last = (n_nodes - 1) * MAX_CANDIDATES;
     uint8_t c = 0;
@@ -357,12 +376,42 @@ static void path_take(struct sm_reading *readings, uint8_t *choice, const struct
         c = l->best[last + (size_t)k] < l->best[last + c] ? (uint8_t)k : c;
     }
     for (size_t i = n_nodes; i-- > 0;) {
-        struct sm_reading *r = &readings[nodes[i].sighting_idx];
         choice[i] = c;
-        r->counts = nodes[i].candidate[c].counts;
-        r->confidence = (float)posterior(l, nodes, i, c);
-        r->state = SM_READING_READ;
         c = l->from[i * MAX_CANDIDATES + c];
+    }
+}
+
+static void path_take(struct sm_reading *readings, const uint8_t *choice, const struct lattice *l,
+                      const struct node *nodes, size_t n_nodes)
+{
+    for (size_t i = 0; i < n_nodes; i++) {
+        struct sm_reading *r = &readings[nodes[i].sighting_idx];
+        r->counts = nodes[i].candidate[choice[i]].counts;
+        r->confidence = (float)posterior(l, nodes, i, choice[i]);
+        r->state = SM_READING_READ;
+    }
+}
+
+static int double_order(const void *a, const void *b)
+{
+    double da = *(const double *)a, db = *(const double *)b;
+    return da < db ? -1 : da > db;
+}
+
+/** The pace around each step of the path chosen so far: the median of the steps beside it. */
+static void pace_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes)
+{
+    for (size_t i = 1; i < n_nodes; i++) {
+        double pace[2 * PACE_WINDOW + 1];
+        size_t n = 0;
+        size_t first = i > PACE_WINDOW ? i - PACE_WINDOW : 1;
+        for (size_t k = first; k <= i + PACE_WINDOW && k < n_nodes; k++) {
+            double moved = (double)(nodes[k].candidate[choice[k]].counts - nodes[k - 1].candidate[choice[k - 1]].counts);
+            pace[n++] = moved / (nodes[k].time_s - nodes[k - 1].time_s);
+        }
+        qsort(pace, n, sizeof *pace, double_order);
+        double usual = n % 2 ? pace[n / 2] : 0.5 * (pace[n / 2] + pace[n / 2 - 1]);
+        nodes[i].expected = usual * (nodes[i].time_s - nodes[i - 1].time_s);
     }
 }
 
@@ -405,7 +454,11 @@ enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, si
     }
     if (status == SM_OK && n_nodes > 0) {
         run_forward(&lattice, nodes, n_nodes, per_m);
+        path_choose(choice, &lattice, nodes, n_nodes);
+        pace_learn(nodes, choice, n_nodes);
+        run_forward(&lattice, nodes, n_nodes, per_m);
         run_backward(&lattice, nodes, n_nodes, per_m);
+        path_choose(choice, &lattice, nodes, n_nodes);
         path_take(readings, choice, &lattice, nodes, n_nodes);
         status = jumps_take(jump_s, n_jumps, nodes, choice, n_nodes, per_m);
     }

@@ -133,7 +133,7 @@ static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g,
         suffix = SM_SUFFIX_DEGREE;
         break;
     default:
-        return is_close ? SM_SUFFIX_LETTER : SM_SUFFIX_NONE;
+        return is_close && !is_inner(g[end].glyph) ? SM_SUFFIX_LETTER : SM_SUFFIX_NONE;
     }
     *x1_px = g[last].x_px + 0.5f * pitch_px;
     return suffix;

@@ -1,0 +1,125 @@
+#include "counter_samples.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define N_PICTURES 24
+
+/** What a line shows in picture i, seconds i * 5. */
+typedef void line_fn(char text[64], int i);
+
+static enum sm_status add_line(struct sm_counter__fields *fields, size_t line_idx, line_fn *line)
+{
+    for (int i = 0; i < N_PICTURES; i++) {
+        struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS];
+        struct sm_counter__token tokens[8];
+        char text[64];
+        line(text, i);
+        size_t n = sample_glyphs(glyphs, text, 20, 12);
+        size_t n_tokens = sm_counter__tokens(tokens, 8, glyphs, n, 12, i * 5.0);
+        enum sm_status status = sm_counter__fields_add(fields, line_idx, tokens, n_tokens, NULL);
+        if (status != SM_OK) {
+            return status;
+        }
+    }
+    return SM_OK;
+}
+
+/** Two seconds of travel, three of standstill. */
+static double travelled_m(int i)
+{
+    return 0.2 * i + (i % 3 == 0 ? 0.04 : 0);
+}
+static void counter_m(char text[64], int i)
+{
+    snprintf(text, 64, "%05.2f m", travelled_m(i));
+}
+static void counter_bare(char text[64], int i)
+{
+    snprintf(text, 64, "%06.1f", travelled_m(i) / 0.3048);
+}
+static void clock_line(char text[64], int i)
+{
+    snprintf(text, 64, "09:%02d:%02d", 41 + i * 5 / 60, i * 5 % 60);
+}
+static void date_line(char text[64], int i)
+{
+    (void)i;
+    snprintf(text, 64, "2031-03-14");
+}
+static void temperature_line(char text[64], int i)
+{
+    snprintf(text, 64, "12.%d%%", i % 4);
+}
+static void seconds_line(char text[64], int i)
+{
+    snprintf(text, 64, "%04d", 100 + i * 5);
+}
+static void diameter_line(char text[64], int i)
+{
+    (void)i;
+    snprintf(text, 64, "300 mm");
+}
+static void noise_line(char text[64], int i)
+{
+    snprintf(text, 64, "%d.%d", (i * i * 7919) % 83 + 10, (i * 31) % 10);
+}
+
+static void check_chosen(line_fn *counter)
+{
+    struct sm_counter__fields fields = {0};
+    line_fn *lines[] = {clock_line, date_line, temperature_line, seconds_line, counter, diameter_line, noise_line};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+        assert_int_equal(add_line(&fields, i, lines[i]), SM_OK);
+    }
+    sm_counter__fields_judge(&fields, N_PICTURES);
+    for (size_t i = 0; i < fields.n; i++) {
+        print_message("line %zu %-12s %6.2f %s\n", fields.item[i].line_idx, fields.item[i].token[0].text,
+                      fields.item[i].score, fields.item[i].verdict);
+    }
+    assert_int_equal(fields.item[0].line_idx, 4);
+    assert_true(fields.item[0].score - fields.item[1].score > 1.5);
+    sm_counter__fields_release(&fields);
+}
+
+static void test_judge__counter_with_unit(void **state)
+{
+    (void)state;
+    check_chosen(counter_m);
+}
+
+static void test_judge__counter_without_unit(void **state)
+{
+    (void)state;
+    check_chosen(counter_bare);
+}
+
+static void test_layout__slots_decimals_and_leading_zeros(void **state)
+{
+    (void)state;
+    struct sm_counter__fields fields = {0};
+    struct sm_counter__layout layout;
+    struct sm_counter__text_line line = {.top_px = 30, .baseline_px = 48, .weight_y = 1};
+    struct sm_error err;
+    assert_int_equal(add_line(&fields, 0, counter_bare), SM_OK);
+    sm_counter__fields_judge(&fields, N_PICTURES);
+    assert_ok(sm_counter__layout_learn(&layout, &fields.item[0], &line, &err), &err);
+    assert_int_equal(layout.decimals, 1);
+    assert_int_equal(layout.fixed_digits, 5);
+    assert_close((double)layout.anchor_px[0], 20 + 5 * 12, 0.01);
+    assert_close((double)layout.separator_offset_px, -12, 0.01);
+    assert_close((double)layout.slot_offset_px[1], -24, 0.01);
+    assert_close((double)layout.slot_offset_px[4], -60, 0.01);
+    sm_counter__fields_release(&fields);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_judge__counter_with_unit),
+        cmocka_unit_test(test_judge__counter_without_unit),
+        cmocka_unit_test(test_layout__slots_decimals_and_leading_zeros),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}

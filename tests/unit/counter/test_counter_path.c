@@ -1,0 +1,160 @@
+#include "counter_samples.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#define N 300
+#define STEP_S 0.2
+
+struct run {
+    struct sm_counter__layout layout;
+    struct sm_counter__sighting sighting[N];
+    int64_t truth[N];
+    struct sm_reading reading[N];
+    double *jump_s;
+    size_t n_jumps;
+};
+
+/** Travel, standstill, a little back, travel. */
+static int64_t motion(int i)
+{
+    double m = i < 100 ? 0.02 * i : i < 180 ? 2.0 : i < 190 ? 2.0 - 0.02 * (i - 180) : 1.8 + 0.025 * (i - 190);
+    return llround(m * 100);
+}
+
+static void run_path(struct run *run)
+{
+    struct sm_error err;
+    assert_ok(sm_counter__path(run->reading, &run->jump_s, &run->n_jumps, run->sighting, N, &run->layout, &err), &err);
+}
+
+static struct run *run_make(double p)
+{
+    struct run *run = sm_calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->layout = sample_layout(6, 2, 0, SM_UNIT_M);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = motion(i);
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], p);
+    }
+    return run;
+}
+
+static void run_free(struct run *run)
+{
+    sm_free(run->jump_s);
+    sm_free(run);
+}
+
+static void test_path__clean(void **state)
+{
+    (void)state;
+    struct run *run = run_make(0.98);
+    run_path(run);
+    for (int i = 0; i < N; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+        assert_int_equal(run->reading[i].state, SM_READING_READ);
+        assert_true(run->reading[i].confidence > 0.95f);
+    }
+    assert_int_equal(run->n_jumps, 0);
+    run_free(run);
+}
+
+/** A tenth of all leading digits are seen wrong, and surely so: the laws of the counter put them right. */
+static void test_path__wrong_digits_put_right(void **state)
+{
+    (void)state;
+    struct sm_test_random random = sm_test_seed(7);
+    struct run *run = run_make(0.95);
+    for (int i = 0; i < N; i++) {
+        if (sm_test_int(&random, 0, 9) == 0) {
+            sample_misread(&run->sighting[i], 2, (int32_t)sm_test_int(&random, 3, 9), 0.9);
+        }
+    }
+    run_path(run);
+    int wrong = 0;
+    for (int i = 0; i < N; i++) {
+        wrong += run->reading[i].counts != run->truth[i];
+    }
+    assert_int_equal(wrong, 0);
+    run_free(run);
+}
+
+static void test_path__rezero_is_a_jump(void **state)
+{
+    (void)state;
+    struct run *run = run_make(0.97);
+    for (int i = 150; i < N; i++) {
+        run->truth[i] = (i - 150) * 2;
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.97);
+    }
+    run_path(run);
+    assert_int_equal(run->n_jumps, 1);
+    assert_close(run->jump_s[0], 149.5 * STEP_S, 1e-9);
+    assert_int_equal(run->reading[149].counts, run->truth[149]);
+    assert_int_equal(run->reading[150].counts, 0);
+    run_free(run);
+}
+
+static void test_path__hidden_pictures_are_never_read(void **state)
+{
+    (void)state;
+    struct run *run = run_make(0.97);
+    for (int i = 120; i < 170; i++) {
+        run->sighting[i] = sample_hidden(&run->layout, i * STEP_S);
+    }
+    for (int i = 0; i < 10; i++) {
+        run->sighting[i] = sample_hidden(&run->layout, i * STEP_S);
+    }
+    run_path(run);
+    sm_counter__carry(run->reading, N, run->jump_s, run->n_jumps);
+    for (int i = 0; i < N; i++) {
+        bool hidden = i < 10 || (i >= 120 && i < 170);
+        assert_int_equal(run->reading[i].state == SM_READING_READ, !hidden);
+        assert_int_equal(run->reading[i].state == SM_READING_CARRIED, i >= 120 && i < 170);
+    }
+    assert_int_equal(run->reading[150].counts, 200); /* it stood all the while */
+    run_free(run);
+}
+
+static void test_path__negative_start(void **state)
+{
+    (void)state;
+    struct run *run = run_make(0.97);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = i - 60;
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.95);
+    }
+    run_path(run);
+    for (int i = 0; i < N; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+    }
+    run_free(run);
+}
+
+/** Where the picture is wiped to even odds, the confidence must say so. */
+static void test_path__doubt_lowers_confidence(void **state)
+{
+    (void)state;
+    struct run *run = run_make(0.95);
+    for (int32_t slot = 0; slot < 2; slot++) {
+        sample_misread(&run->sighting[250], slot, 0, 0.1);
+    }
+    run_path(run);
+    assert_true(run->reading[250].confidence < 0.8f);
+    assert_true(run->reading[240].confidence > 0.9f);
+    run_free(run);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_path__clean),
+        cmocka_unit_test(test_path__wrong_digits_put_right),
+        cmocka_unit_test(test_path__rezero_is_a_jump),
+        cmocka_unit_test(test_path__hidden_pictures_are_never_read),
+        cmocka_unit_test(test_path__negative_start),
+        cmocka_unit_test(test_path__doubt_lowers_confidence),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
