@@ -307,6 +307,7 @@ enum sm_status sm_codes_decide(const struct sm_codes *codes, const struct sm_log
     struct sm_decision made = {SM_TREATMENT_REFER, "", ""};
     struct sm_code_info info;
     struct sm_text text = {0};
+    diameter_mm = diameter_mm > 0 ? diameter_mm : SM_NAN;
     bool is_known = sm_codes_find(codes, entry->code, entry->ch1, &info);
     const struct sm_code_rule *rule = is_known ? find_rule(codes, entry, diameter_mm) : NULL;
     if (!is_known) {
