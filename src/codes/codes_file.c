@@ -106,16 +106,16 @@ static enum sm_status read_limits(const struct reader *reader, struct sm_code_ru
     if (has_limit && rule->measure == SM_MEASURE_NONE) {
         return cell_error(reader, COL_MEASURE, "say what the limits are about: q1, q2, clock or q1 of diameter", err);
     }
-    if (!read_number(reader, COL_AT_LEAST, -INFINITY, &rule->least)) {
+    if (!read_number(reader, COL_AT_LEAST, -HUGE_VAL, &rule->least)) {
         return cell_error(reader, COL_AT_LEAST, "write a number or nothing", err);
     }
-    if (!read_number(reader, COL_BELOW, INFINITY, &rule->below) || rule->below <= rule->least) {
+    if (!read_number(reader, COL_BELOW, HUGE_VAL, &rule->below) || rule->below <= rule->least) {
         return cell_error(reader, COL_BELOW, "write a number above \"at least\", or nothing", err);
     }
     if (!read_number(reader, COL_OVER, 0, &rule->over_mm)) {
         return cell_error(reader, COL_OVER, "write a diameter in mm or nothing", err);
     }
-    if (!read_number(reader, COL_UP_TO, INFINITY, &rule->up_to_mm) || rule->up_to_mm <= rule->over_mm) {
+    if (!read_number(reader, COL_UP_TO, HUGE_VAL, &rule->up_to_mm) || rule->up_to_mm <= rule->over_mm) {
         return cell_error(reader, COL_UP_TO, "write a diameter in mm above \"diameter over\", or nothing", err);
     }
     if (!has_limit && rule->measure != SM_MEASURE_NONE) {

@@ -62,12 +62,12 @@ bool sm_codes__is_one_of(const char *alternatives, const char *letter); /**< "" 
 
 /* Rows of the rule tables, short: any ch2. */
 #define SM_RULE(code, ch1, treatment, prepare, reason, source) \
-    {code, ch1, "", SM_MEASURE_NONE, -INFINITY, INFINITY, 0, INFINITY, treatment, prepare, reason, source}
+    {code, ch1, "", SM_MEASURE_NONE, -HUGE_VAL, HUGE_VAL, 0, HUGE_VAL, treatment, prepare, reason, source}
 #define SM_RULE_AT(code, ch1, measure, least, over_mm, up_to_mm, treatment, prepare, reason, source) \
-    {code, ch1, "", measure, least, INFINITY, over_mm, up_to_mm, treatment, prepare, reason, source}
+    {code, ch1, "", measure, least, HUGE_VAL, over_mm, up_to_mm, treatment, prepare, reason, source}
 /* The measure was not logged. */
 #define SM_RULE_BLANK(code, ch1, measure, treatment, prepare, reason, source) \
-    {code, ch1, "", measure, SM_NAN, SM_NAN, 0, INFINITY, treatment, prepare, reason, source}
+    {code, ch1, "", measure, SM_NAN, SM_NAN, 0, HUGE_VAL, treatment, prepare, reason, source}
 
 #define SM_LINE SM_TREATMENT_LINE
 #define SM_PREPARE SM_TREATMENT_PREPARE
