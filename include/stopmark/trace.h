@@ -33,6 +33,9 @@ struct sm_trace_bracket {
 bool sm_trace_bracket_at(struct sm_trace_bracket *out, const struct sm_trace *trace, double time_s,
                          double least_confidence);
 
+/** Index of the first reading later than a time; n_readings when none is. @cost O(log n). */
+size_t sm_trace_first_after(const struct sm_trace *trace, double time_s);
+
 /** Number of jumps at or before a time: which stretch of even counting it belongs to, 0 = the first. */
 size_t sm_trace_stretch_at(const struct sm_trace *trace, double time_s);
 

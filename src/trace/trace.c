@@ -21,8 +21,7 @@ void sm_trace_free(struct sm_trace **trace)
     *trace = NULL;
 }
 
-/* Index of the first reading later than time_s; n_readings when none is. */
-static size_t first_after(const struct sm_trace *trace, double time_s)
+size_t sm_trace_first_after(const struct sm_trace *trace, double time_s)
 {
     size_t low = 0;
     size_t high = trace->n_readings;
@@ -57,7 +56,7 @@ bool sm_trace_bracket_at(struct sm_trace_bracket *out, const struct sm_trace *tr
     if (isnan(time_s)) {
         return false;
     }
-    size_t after = first_after(trace, time_s);
+    size_t after = sm_trace_first_after(trace, time_s);
     size_t before = after;
     while (before > 0 && !is_visible(&trace->reading[before - 1], least_confidence)) {
         before--;
@@ -86,7 +85,7 @@ bool sm_trace_bracket_at(struct sm_trace_bracket *out, const struct sm_trace *tr
 
 static const struct sm_reading *stored_at(const struct sm_trace *trace, double time_s)
 {
-    size_t after = first_after(trace, time_s + SAME_FRAME_S);
+    size_t after = sm_trace_first_after(trace, time_s + SAME_FRAME_S);
     const struct sm_reading *best = NULL;
     for (size_t i = after; i > 0 && trace->reading[i - 1].time_s >= time_s - SAME_FRAME_S; i--) {
         const struct sm_reading *reading = &trace->reading[i - 1];
