@@ -97,6 +97,22 @@ static bool is_open(const struct sm_align__work *work, const struct sm_observati
            (observation->end_entry_idx < 0 || isnan(work->place[observation->end_entry_idx].count_m));
 }
 
+/*
+ * What a row says about the run. A code for either end (North American access points) is the finish when a start came
+ * before it, or at least another row; on an abandoned run it is an access point on the way.
+ */
+static void note_run(struct sm_align__work *work, const struct sm_code_info *info)
+{
+    size_t idx = work->out->n_observations - 1;
+    bool is_either = info->is_start_node && info->is_finish_node;
+    work->is_abandoned |= info->is_abandoned;
+    if (!info->is_finish_node || (is_either && idx == 0) || isnan(work->out->observation[idx].distance_m)) {
+        return;
+    }
+    work->finish_idx = (int32_t)idx;
+    work->is_finish_either = is_either;
+}
+
 static enum sm_status observe_entry(struct sm_align__work *work, size_t idx, struct sm_error *err)
 {
     struct sm_observation *out = &work->out->observation[work->out->n_observations];
@@ -114,10 +130,7 @@ static enum sm_status observe_entry(struct sm_align__work *work, size_t idx, str
     }
     out->is_node = info.is_node || info.is_start_node || info.is_finish_node;
     out->is_connection = info.is_connection;
-    work->is_abandoned |= info.is_abandoned;
-    if (info.is_finish_node && !isnan(out->distance_m)) {
-        work->finish_idx = (int32_t)work->out->n_observations - 1;
-    }
+    note_run(work, &info);
     set_extent(out, work, &info);
     if (isnan(out->distance_m)) {
         out->flags |= SM_FLAG_NO_DISTANCE;
@@ -138,6 +151,9 @@ enum sm_status sm_align__observe(struct sm_align__work *work, struct sm_error *e
         if (work->owner[i] == (int32_t)i) {
             status = observe_entry(work, i, err);
         }
+    }
+    if (work->is_abandoned && work->is_finish_either) {
+        work->finish_idx = -1;
     }
     return status;
 }

@@ -336,6 +336,29 @@ static void test_length__comes_from_the_finish_node_or_the_last_distance(void **
     scene_end(&scene);
 }
 
+static void test_access_points__finish_is_the_last_one(void **state)
+{
+    (void)state;
+    struct scene scene;
+    scene_start(&scene);
+    sm_codes_free(&scene.codes);
+    assert_ok(sm_codes_builtin(&scene.codes, SM_CODES_NA, NULL), NULL);
+    scene.sheet->segment.length_m = SM_NAN;
+    scene_log(&scene, SM_NAN, 0, "AMH");
+    scene_log(&scene, SM_NAN, 31, "CL");
+    scene_log(&scene, SM_NAN, 30, "AMH");
+    scene_align(&scene);
+    assert_close(scene.alignment->length_m, 30, 1e-9);
+    scene.log.n_entries = 2; /* only the start is left */
+    scene_align(&scene);
+    assert_close(scene.alignment->length_m, 31, 1e-9);
+    scene.log.n_entries = 3;
+    scene_log(&scene, SM_NAN, 33, "MSA"); /* abandoned beyond an access point on the way */
+    scene_align(&scene);
+    assert_close(scene.alignment->length_m, 33, 1e-9);
+    scene_end(&scene);
+}
+
 static void test_beyond__is_flagged_outside_of_the_pipe(void **state)
 {
     (void)state;
@@ -399,6 +422,7 @@ int main(void)
         cmocka_unit_test(test_misclosure__is_judged_by_half_a_percent_or_a_foot),
         cmocka_unit_test(test_error__of_the_counter_alone),
         cmocka_unit_test(test_length__comes_from_the_finish_node_or_the_last_distance),
+        cmocka_unit_test(test_access_points__finish_is_the_last_one),
         cmocka_unit_test(test_beyond__is_flagged_outside_of_the_pipe),
         cmocka_unit_test(test_unknown_code__stays_and_is_flagged),
         cmocka_unit_test(test_empty_log__is_no_error),
