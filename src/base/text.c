@@ -156,15 +156,24 @@ static const char *html_entity(char c)
     }
 }
 
+/* What XML 1.0 (section 2.2, Char) or HTML does not take: C0 and C1 controls, U+FFFE and U+FFFF. */
+static bool is_no_markup(const char *s)
+{
+    const unsigned char *u = (const unsigned char *)s;
+    bool is_c0 = (u[0] < 0x20 && u[0] != '\t' && u[0] != '\n') || u[0] == 0x7f;
+    bool is_c1 = u[0] == 0xC2 && u[1] >= 0x80 && u[1] < 0xA0;
+    bool is_noncharacter = u[0] == 0xEF && u[1] == 0xBF && u[2] >= 0xBE;
+    return is_c0 || is_c1 || is_noncharacter;
+}
+
 void sm_text_add_html(struct sm_text *text, const char *s)
 {
     while (*s) {
         size_t n = sm_utf8_len(s);
         const char *entity = html_entity(*s);
-        bool is_control = ((unsigned char)*s < 0x20 && *s != '\t' && *s != '\n') || *s == 0x7f;
         if (entity) {
             sm_text_add(text, entity);
-        } else if (!n || is_control) {
+        } else if (!n || is_no_markup(s)) {
             sm_text_add(text, "\xEF\xBF\xBD");
         } else {
             sm_text_add_n(text, s, n);

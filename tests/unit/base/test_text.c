@@ -97,6 +97,9 @@ static void test_html__escapes(void **state)
     sm_text_add_html(&text, "<a href=\"x\">'&\t\n\x01\xff\xc3\xa9\x7f");
     assert_string_equal(
         text.data, "&lt;a href=&quot;x&quot;&gt;&#39;&amp;\t\n\xEF\xBF\xBD\xEF\xBF\xBD\xc3\xa9\xEF\xBF\xBD");
+    sm_text_clear(&text);
+    sm_text_add_html(&text, "\xef\xbf\xbf\xc2\x85\xef\xbf\xbc"); /* U+FFFF, U+0085, U+FFFC */
+    assert_string_equal(text.data, "\xef\xbf\xbd\xef\xbf\xbd\xef\xbf\xbc");
     sm_text_release(&text);
 }
 

@@ -75,11 +75,115 @@ static void test_svg__names_every_item(void **state)
     sm_text_release(&text);
 }
 
+static void test_html__is_one_file_that_asks_for_nothing(void **state)
+{
+    (void)state;
+    for (int kind = 0; kind < N_SURVEY_KINDS; kind++) {
+        struct sm_text text = {0};
+        written(&text, sm_schedule_write_html, (enum survey_kind)kind);
+        assert_non_null(strstr(text.data, "default-src 'none'"));
+        assert_null(strstr(text.data, "<script"));
+        assert_null(strstr(text.data, " src=\"http"));
+        assert_null(strstr(text.data, " href=\"http"));
+        assert_null(strstr(text.data, "url("));
+        assert_null(strstr(text.data, "nan"));
+        sm_text_release(&text);
+    }
+}
+
+/* The report is written so that it is XML too, but for the void elements and the doctype: mended here, then
+ * parsed. */
+static void test_html__is_well_formed(void **state)
+{
+    (void)state;
+    static const char *const voids[] = {"<meta ", "<br>", "<img "};
+    char dir[256];
+    sm_test_dir_make(dir);
+    for (int kind = 0; kind < N_SURVEY_KINDS; kind++) {
+        struct sm_text text = {0}, xml = {0};
+        written(&text, sm_schedule_write_html, (enum survey_kind)kind);
+        for (const char *s = strstr(text.data, "<html"); *s; s++) {
+            bool is_void = false;
+            for (size_t i = 0; i < 3; i++) {
+                is_void |= strncmp(s, voids[i], strlen(voids[i])) == 0;
+            }
+            if (is_void) {
+                const char *end = strchr(s, '>');
+                sm_text_add_n(&xml, s, (size_t)(end - s));
+                sm_text_add(&xml, "/>");
+                s = end;
+            } else {
+                sm_text_add_n(&xml, s, 1);
+            }
+        }
+        assert_well_formed(&xml, dir, "--huge");
+        sm_text_release(&xml);
+        sm_text_release(&text);
+    }
+    sm_test_dir_remove(dir);
+}
+
+static void test_html__says_it_all(void **state)
+{
+    (void)state;
+    struct sm_text text = {0};
+    written(&text, sm_schedule_write_html, SURVEY_METRES);
+    static const char *const expected[] = {
+        "<html lang=\"en\">",
+        "<main id=\"main\">",
+        "<nav aria-label",
+        "<caption>",
+        "scope=\"col\"",
+        "scope=\"row\"",
+        "12.34 m",
+        "look at 2:03 of the video",
+        "Repair <a href=\"#row-R3\">R3</a> rests on it",
+        "no kit is long enough",
+        "href=\"#row-O5\" aria-label=\"O5: 12.34 m",
+        "Confined space",
+        "Counter through the video",
+        "18396",
+        "short 600",
+    };
+    for (size_t i = 0; i < sizeof expected / sizeof expected[0]; i++) {
+        if (!strstr(text.data, expected[i])) {
+            fail_msg("not in the report: %s", expected[i]);
+        }
+    }
+    assert_true(strstr(text.data, "id=\"first\"") < strstr(text.data, "id=\"repairs\""));
+    sm_text_release(&text);
+}
+
+static void test_html__embeds_stills(void **state)
+{
+    (void)state;
+    struct survey survey;
+    struct sm_text text = {0};
+    struct sm_error err;
+    char dir[256], path[300];
+    sm_test_dir_make(dir);
+    survey_build(&survey, SURVEY_METRES);
+    survey_add_stills(&survey, dir);
+    snprintf(path, sizeof path, "%s/stills/S2.jpg", dir);
+    assert_ok(sm_file_write(path, "\xff\xd8\xff\xe0\x00\x00", 6, NULL), NULL); /* a cut-off one */
+    assert_ok(sm_schedule_write_html(&text, &survey.schedule, &err), &err);
+    assert_int_equal(count(text.data, "src=\"data:image/jpeg;base64,/9j/"), 7);
+    assert_int_equal(count(text.data, "width=\"720\" height=\"576\" alt=\"Still of O"), 7);
+    assert_int_equal(count(text.data, "no picture"), 6);
+    sm_text_release(&text);
+    survey_release(&survey);
+    sm_test_dir_remove(dir);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_svg__is_well_formed_for_any_survey),
         cmocka_unit_test(test_svg__names_every_item),
+        cmocka_unit_test(test_html__is_one_file_that_asks_for_nothing),
+        cmocka_unit_test(test_html__is_well_formed),
+        cmocka_unit_test(test_html__says_it_all),
+        cmocka_unit_test(test_html__embeds_stills),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

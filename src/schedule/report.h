@@ -1,0 +1,28 @@
+/* Parts of report.html. Each adds one section with its heading; what stands in it is escaped here and nowhere
+ * else. */
+#ifndef STOPMARK_SCHEDULE_REPORT_H
+#define STOPMARK_SCHEDULE_REPORT_H
+
+#include "schedule_internal.h"
+
+void sm_schedule__add_report_style(struct sm_text *out);
+void sm_schedule__add_report_repairs(struct sm_text *out, const struct sm_schedule *s);
+void sm_schedule__add_report_unrepaired(struct sm_text *out, const struct sm_schedule *s);
+void sm_schedule__add_report_observations(struct sm_text *out, const struct sm_schedule *s);
+void sm_schedule__add_report_cost(struct sm_text *out, const struct sm_schedule *s);
+void sm_schedule__add_report_method(struct sm_text *out, const struct sm_schedule *s);
+/* The trace as a picture; nothing without a trace. */
+void sm_schedule__add_trace_plot(struct sm_text *out, const struct sm_schedule *s);
+
+/* ---- pieces ---- */
+
+/* One of the sm_schedule__add_... functions below writes plain words; these escape what it wrote. */
+void sm_schedule__html_words(struct sm_text *out, struct sm_text *words); /* escapes words and empties it */
+void sm_schedule__html_cell(struct sm_text *out, struct sm_text *words, const char *class_name);
+
+/* ---- words shared with the crew sheet ---- */
+
+/* Cautions, NULL after the last: what can hurt someone, deferring to local rules and licensed practice. */
+const char *const *sm_schedule__cautions(void);
+
+#endif
