@@ -21,6 +21,7 @@ struct sm_counter {
     struct sm_arena *arena;
     struct sm_counter__reader *reader;
     struct sm_counter__layout layout;
+    struct sm_counter__faces faces;
     struct sm_counter_format format;
     size_t n_candidates;
     struct sm_counter_candidate candidate[MAX_CANDIDATES_KEPT];
@@ -282,7 +283,13 @@ static enum sm_status search_run(struct sm_counter *counter, struct search *sear
     if (status == SM_OK) {
         status = search_lines(search, err);
     }
-    return status == SM_OK ? choose(counter, search, opts, err) : status;
+    if (status == SM_OK) {
+        status = choose(counter, search, opts, err);
+    }
+    if (status == SM_OK) {
+        status = sm_counter__teach(&counter->faces, &search->samples, counter->reader, &counter->layout, err);
+    }
+    return status;
 }
 
 enum sm_status sm_counter_find(struct sm_counter **out, const struct sm_frame_source *source,
@@ -330,7 +337,7 @@ static enum sm_status sight_frame(void *user, const struct sm_frame *frame, stru
     }
     double time_s = s->at_s ? s->at_s[s->at_idx] : frame->time_s;
     enum sm_status status =
-        sm_counter__sight(&s->item[s->n], s->counter->reader, &frame->image, layout, time_s, err);
+        sm_counter__sight(&s->item[s->n], s->counter->reader, &frame->image, layout, &s->counter->faces, time_s, err);
     if (status != SM_OK) {
         return status;
     }

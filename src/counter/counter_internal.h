@@ -65,6 +65,8 @@ struct sm_counter__columns {
     int32_t n;
     float x0_px, column_px;
     const float *logp;
+    const float *strip; /**< SM_STRIP_HEIGHT x strip_width_px, borrowed likewise */
+    int32_t strip_width_px;
 };
 enum sm_status sm_counter__reader_columns(struct sm_counter__columns *out, struct sm_counter__reader *reader,
                                           const struct sm_image *image, const struct sm_counter__text_line *line,
@@ -148,6 +150,34 @@ struct sm_counter__layout {
 enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
                                         const struct sm_counter__text_line *line, struct sm_error *err) SM_CHECKED;
 
+/* ---- faces.c ---- */
+
+#define SM_COUNTER_FACE_HALF_WIDTH 9
+#define SM_COUNTER_FACE_SIZE ((SM_STRIP_DIGIT_HEIGHT + 4) * (2 * SM_COUNTER_FACE_HALF_WIDTH + 1))
+#define SM_COUNTER_FACES_KEPT 400
+
+/** How the ten digits look in this video. */
+struct sm_counter__faces {
+    bool is_ready;
+    int32_t half_width;
+    float kappa;             /**< how much a difference in likeness tells */
+    float untaught_likeness; /**< stands in for digits never shown */
+    int32_t n[10];
+    float sum[10][SM_COUNTER_FACE_SIZE]; /**< sums while shown, unit length after the end */
+    int32_t n_kept;
+    uint8_t kept_digit[SM_COUNTER_FACES_KEPT];
+    float kept[SM_COUNTER_FACES_KEPT][SM_COUNTER_FACE_SIZE];
+};
+void sm_counter__faces_begin(struct sm_counter__faces *faces, float pitch_strip_px);
+/** Show one cell whose digit is known. */
+void sm_counter__faces_show(struct sm_counter__faces *faces, const struct sm_counter__columns *columns, float x_px,
+                            int32_t digit);
+/** All shown: ready when enough of the digits were. */
+void sm_counter__faces_end(struct sm_counter__faces *faces);
+/** Mix the network's log probabilities of the ten digits at x with what the faces say. */
+void sm_counter__faces_judge(float logp[10], const struct sm_counter__faces *faces,
+                             const struct sm_counter__columns *columns, float x_px);
+
 /* ---- sighting.c ---- */
 
 enum { SM_COUNTER_NO_DIGIT = 10, SM_COUNTER_MINUS = 11, SM_COUNTER_N_MARKS = 12 };
@@ -161,10 +191,10 @@ struct sm_counter__sighting {
 };
 #define SM_COUNTER_COST_SCALE 16.0f
 
-/** Look at one picture. */
+/** Look at one picture. @param faces NULL = the network alone. */
 enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct sm_counter__reader *reader,
-                                 const struct sm_image *image, const struct sm_counter__layout *layout, double time_s,
-                                 struct sm_error *err) SM_CHECKED;
+                                 const struct sm_image *image, const struct sm_counter__layout *layout,
+                                 const struct sm_counter__faces *faces, double time_s, struct sm_error *err) SM_CHECKED;
 
 /* ---- path.c ---- */
 
@@ -175,6 +205,19 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
 enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, size_t *n_jumps,
                                 const struct sm_counter__sighting *sightings, size_t n_sightings,
                                 const struct sm_counter__layout *layout, struct sm_error *err) SM_CHECKED;
+
+/** The anchor at which a sighting shows counts best. */
+int32_t sm_counter__best_anchor(const struct sm_counter__sighting *sighting, int64_t counts,
+                                const struct sm_counter__layout *layout);
+/** Digits that counts is shown with. */
+int32_t sm_counter__n_digits(int64_t counts, const struct sm_counter__layout *layout);
+
+/* ---- teach.c ---- */
+
+/** Learn the faces from the sample pictures: read them, trust what is sure. Faces that do not get ready are not used. */
+enum sm_status sm_counter__teach(struct sm_counter__faces *faces, const struct sm_counter__samples *samples,
+                                 struct sm_counter__reader *reader, const struct sm_counter__layout *layout,
+                                 struct sm_error *err) SM_CHECKED;
 
 /* ---- carry.c ---- */
 

@@ -78,6 +78,8 @@ enum sm_status sm_counter__reader_columns(struct sm_counter__columns *out, struc
         .x0_px = (float)(cut.left_px + 0.5 * SM_NET_COLUMN_PX / scale),
         .column_px = (float)(SM_NET_COLUMN_PX / scale),
         .logp = reader->logp,
+        .strip = reader->strip,
+        .strip_width_px = width_px,
     };
     return SM_OK;
 }

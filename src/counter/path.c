@@ -100,6 +100,23 @@ static double value_cost_at(const struct sm_counter__sighting *s, int32_t anchor
     return cost + rest_cost(s, anchor, n_digits, layout->n_slots, counts < 0);
 }
 
+int32_t sm_counter__n_digits(int64_t counts, const struct sm_counter__layout *layout)
+{
+    return digits_needed(llabs(counts), layout);
+}
+
+int32_t sm_counter__best_anchor(const struct sm_counter__sighting *sighting, int64_t counts,
+                                const struct sm_counter__layout *layout)
+{
+    int32_t best = 0;
+    for (int32_t a = 1; a < layout->n_anchors; a++) {
+        if (value_cost_at(sighting, a, counts, layout) < value_cost_at(sighting, best, counts, layout)) {
+            best = a;
+        }
+    }
+    return best;
+}
+
 static double value_cost(const struct sm_counter__sighting *s, int64_t counts, const struct sm_counter__layout *layout)
 {
     double best = 1e9;

@@ -24,7 +24,8 @@ static float class_logp(const struct sm_counter__columns *columns, float x_px, i
     return best;
 }
 
-static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns, float x_px)
+static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns,
+                       const struct sm_counter__faces *faces, float x_px)
 {
     float digit[10], total = 0;
     for (int d = 0; d < 10; d++) {
@@ -34,7 +35,13 @@ static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter
     /* Taking the best of three columns can make the ten add up to more than one. */
     float excess = total > 1 ? logf(total) : 0;
     for (int d = 0; d < 10; d++) {
-        cost[d] = cost_of(digit[d] - excess);
+        digit[d] -= excess;
+    }
+    if (faces && faces->is_ready) {
+        sm_counter__faces_judge(digit, faces, columns, x_px);
+    }
+    for (int d = 0; d < 10; d++) {
+        cost[d] = cost_of(digit[d]);
     }
     float none = 1 - fminf(total, 0.9999f);
     cost[SM_COUNTER_NO_DIGIT] = cost_of(logf(none));
@@ -51,8 +58,8 @@ static void separator_sight(struct sm_counter__sighting *s, int32_t anchor, cons
 }
 
 enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct sm_counter__reader *reader,
-                                 const struct sm_image *image, const struct sm_counter__layout *layout, double time_s,
-                                 struct sm_error *err)
+                                 const struct sm_image *image, const struct sm_counter__layout *layout,
+                                 const struct sm_counter__faces *faces, double time_s, struct sm_error *err)
 {
     struct sm_counter__columns columns;
     enum sm_status status = sm_counter__reader_columns(&columns, reader, image, &layout->read_line, err);
@@ -63,7 +70,7 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
     sighting->time_s = time_s;
     for (int32_t a = 0; a < layout->n_anchors; a++) {
         for (int32_t k = 0; k < layout->n_slots; k++) {
-            slot_sight(sighting->cost[a][k], &columns, layout->anchor_px[a] + layout->slot_offset_px[k]);
+            slot_sight(sighting->cost[a][k], &columns, faces, layout->anchor_px[a] + layout->slot_offset_px[k]);
         }
         separator_sight(sighting, a, &columns, layout->anchor_px[a] + layout->separator_offset_px);
     }
