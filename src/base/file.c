@@ -76,7 +76,7 @@ static enum sm_status read_all(int fd, struct sm_text *text, size_t limit_bytes,
 
 enum sm_status sm_file_read(char **out, size_t *n, const char *path, size_t limit_bytes, struct sm_error *err)
 {
-    int fd;
+    int fd = -1;
     enum sm_status status = open_regular(&fd, path, err);
     if (status != SM_OK) {
         return status;
@@ -222,7 +222,7 @@ enum sm_status sm_path_beside(struct sm_text *out, const char *base_file, const 
 
 enum sm_status sm_file_sha256(const char *path, char hex[65], struct sm_error *err)
 {
-    int fd;
+    int fd = -1;
     enum sm_status status = open_regular(&fd, path, err);
     if (status != SM_OK) {
         return status;
