@@ -1,5 +1,6 @@
 #include "sm_test.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <ftw.h>
 #include <math.h>
@@ -50,6 +51,41 @@ static int remove_entry(const char *path, const struct stat *status, int flag, s
 void sm_test_dir_remove(const char *path)
 {
     nftw(path, remove_entry, 16, FTW_DEPTH | FTW_PHYS);
+}
+
+int sm_test_dir_count(const char *path)
+{
+    DIR *dir = opendir(path);
+    if (!dir) {
+        fail_msg("%s: %s", path, strerror(errno));
+        return -1;
+    }
+    int n = 0;
+    for (struct dirent *entry; (entry = readdir(dir));) {
+        n += entry->d_name[0] != '.';
+    }
+    closedir(dir);
+    return n;
+}
+
+int sm_test_scratch_make(void **state)
+{
+    struct sm_test_scratch *scratch = malloc(sizeof *scratch);
+    if (!scratch) {
+        return -1;
+    }
+    sm_test_dir_make(scratch->dir);
+    snprintf(scratch->path, sizeof scratch->path, "%s/file", scratch->dir);
+    *state = scratch;
+    return 0;
+}
+
+int sm_test_scratch_remove(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    sm_test_dir_remove(scratch->dir);
+    free(scratch);
+    return 0;
 }
 
 const char *sm_test_source(const char *relative)

@@ -23,6 +23,16 @@ void sm_test_ok(enum sm_status status, const struct sm_error *err, const char *w
 /** New empty folder, removed with all in it by sm_test_dir_remove(). */
 void sm_test_dir_make(char path[256]);
 void sm_test_dir_remove(const char *path);
+/** Entries of a folder, those with a leading dot apart. */
+int sm_test_dir_count(const char *path);
+
+/** A scratch folder for one test, with a path in it that is free: fixtures for cmocka_unit_test_setup_teardown(). */
+struct sm_test_scratch {
+    char dir[256];
+    char path[300]; /**< dir/file, not there yet */
+};
+int sm_test_scratch_make(void **state);
+int sm_test_scratch_remove(void **state);
 /** Path of a file of the source tree ("fixtures/x"). Static buffer, overwritten by the next call. */
 const char *sm_test_source(const char *relative);
 

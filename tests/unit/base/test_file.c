@@ -1,5 +1,4 @@
 /* Files: whole or not at all, limits, things that are no regular files, folders, paths. */
-#include <dirent.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/resource.h>
@@ -8,40 +7,6 @@
 #include <signal.h>
 
 #include "sm_test.h"
-
-struct scratch {
-    char dir[256];
-    char path[400];
-};
-
-static int set_up(void **state)
-{
-    struct scratch *scratch = sm_calloc(1, sizeof *scratch);
-    sm_test_dir_make(scratch->dir);
-    snprintf(scratch->path, sizeof scratch->path, "%s/file", scratch->dir);
-    *state = scratch;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct scratch *scratch = *state;
-    sm_test_dir_remove(scratch->dir);
-    sm_free(scratch);
-    return 0;
-}
-
-static int n_entries(const char *path)
-{
-    DIR *dir = opendir(path);
-    assert_non_null(dir);
-    int n = 0;
-    for (struct dirent *entry; (entry = readdir(dir));) {
-        n += entry->d_name[0] != '.';
-    }
-    closedir(dir);
-    return n;
-}
 
 static void expect_content(const char *path, const char *expected)
 {
@@ -55,20 +20,20 @@ static void expect_content(const char *path, const char *expected)
 
 static void test_write__replaces_whole(void **state)
 {
-    struct scratch *scratch = *state;
+    struct sm_test_scratch *scratch = *state;
     assert_ok(sm_file_write(scratch->path, "first", 5, NULL), NULL);
     expect_content(scratch->path, "first");
     assert_ok(sm_file_write(scratch->path, "2", 1, NULL), NULL);
     expect_content(scratch->path, "2");
     assert_ok(sm_file_write(scratch->path, NULL, 0, NULL), NULL);
     expect_content(scratch->path, "");
-    assert_int_equal(n_entries(scratch->dir), 1);
+    assert_int_equal(sm_test_dir_count(scratch->dir), 1);
 }
 
 /* A full disk, played by the file size limit of the process. */
 static void test_write__failure_leaves_old_content(void **state)
 {
-    struct scratch *scratch = *state;
+    struct sm_test_scratch *scratch = *state;
     assert_ok(sm_file_write(scratch->path, "old", 3, NULL), NULL);
     struct rlimit before;
     assert_int_equal(getrlimit(RLIMIT_FSIZE, &before), 0);
@@ -81,12 +46,12 @@ static void test_write__failure_leaves_old_content(void **state)
     assert_int_equal(status, SM_E_IO);
     assert_string_equal(err.source, scratch->path);
     expect_content(scratch->path, "old");
-    assert_int_equal(n_entries(scratch->dir), 1);
+    assert_int_equal(sm_test_dir_count(scratch->dir), 1);
 }
 
 static void test_write__no_folder(void **state)
 {
-    struct scratch *scratch = *state;
+    struct sm_test_scratch *scratch = *state;
     char path[500];
     snprintf(path, sizeof path, "%s/none/file", scratch->dir);
     struct sm_error err = {0};
@@ -97,7 +62,7 @@ static void test_write__no_folder(void **state)
 
 static void test_read__refuses(void **state)
 {
-    struct scratch *scratch = *state;
+    struct sm_test_scratch *scratch = *state;
     char *data = NULL;
     size_t n = 0;
     assert_int_equal(sm_file_read(&data, &n, scratch->path, 10, NULL), SM_E_IO);
@@ -111,7 +76,7 @@ static void test_read__refuses(void **state)
 
 static void test_read__limit(void **state)
 {
-    struct scratch *scratch = *state;
+    struct sm_test_scratch *scratch = *state;
     char *data = NULL;
     size_t n = 0;
     assert_ok(sm_file_write(scratch->path, "0123456789", 10, NULL), NULL);
@@ -123,7 +88,7 @@ static void test_read__limit(void **state)
 
 static void test_dir_make__with_parents(void **state)
 {
-    struct scratch *scratch = *state;
+    struct sm_test_scratch *scratch = *state;
     char path[500];
     snprintf(path, sizeof path, "%s/a//b/c/", scratch->dir);
     assert_ok(sm_dir_make(path, NULL), NULL);
@@ -155,12 +120,15 @@ static void test_path_beside__table(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(test_write__replaces_whole, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(test_write__failure_leaves_old_content, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(test_write__no_folder, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(test_read__refuses, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(test_read__limit, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(test_dir_make__with_parents, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(test_write__replaces_whole, sm_test_scratch_make,
+                                        sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_write__failure_leaves_old_content, sm_test_scratch_make,
+                                        sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_write__no_folder, sm_test_scratch_make, sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_read__refuses, sm_test_scratch_make, sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_read__limit, sm_test_scratch_make, sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_dir_make__with_parents, sm_test_scratch_make,
+                                        sm_test_scratch_remove),
         cmocka_unit_test(test_path_beside__table),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

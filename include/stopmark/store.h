@@ -1,0 +1,156 @@
+/**
+ * @file store.h
+ * The job file: one SQLite database that keeps surveys, what was made of them, and what happened since. Sole user of
+ * SQLite. The schema is documented in docs/formats/job.md.
+ *
+ * A job file changes in whole transactions only. One that is new appears under its name with its first commit, complete;
+ * until then nothing is there. Several processes may use one file; a writer waits for another for up to a minute.
+ */
+#ifndef STOPMARK_STORE_H
+#define STOPMARK_STORE_H
+
+#include "stopmark/model.h"
+
+struct sm_store;
+
+enum sm_store_mode {
+    SM_STORE_READ,  /**< must exist; nothing is written */
+    SM_STORE_WRITE, /**< made when missing, brought to the newest schema when older */
+};
+/**
+ * Open a job file.
+ * @param out [new] close with sm_store_close().
+ * @return SM_OK; SM_E_NOTFOUND no such file to read; SM_E_FORMAT not a job file, or damaged; SM_E_UNSUPPORTED made by a
+ *         newer version (or, to read, an older one); SM_E_IO; SM_E_NOMEM.
+ */
+enum sm_status sm_store_open(struct sm_store **out, const char *path, enum sm_store_mode mode, struct sm_error *err) SM_CHECKED;
+/** Close; a transaction that is still open is undone. Sets NULL. */
+void sm_store_close(struct sm_store **store);
+
+/** Start a transaction; what follows up to commit happens wholly or not at all. */
+enum sm_status sm_store_begin(struct sm_store *store, struct sm_error *err) SM_CHECKED;
+/** Keep it. On failure it is undone. */
+enum sm_status sm_store_commit(struct sm_store *store, struct sm_error *err) SM_CHECKED;
+/** Undo it. No harm without one. */
+void sm_store_rollback(struct sm_store *store);
+
+/* ---- surveys ----------------------------------------------------------------------------------------------- */
+
+enum sm_survey_kind { SM_SURVEY_FIRST, SM_SURVEY_RECHECK };
+
+/** A file that went into a survey. */
+struct sm_store_input {
+    const char *role; /**< "sheet", "video", "log", "kits", "cure", "codes" */
+    const char *path; /**< as opened */
+    int64_t size_bytes;
+    char sha256[65];
+};
+/** A rule or choice that was used, as words. */
+struct sm_store_setting {
+    const char *name, *value;
+};
+/** Findings of one stage. */
+struct sm_store_findings {
+    const char *stage;
+    const struct sm_findings *findings;
+};
+
+/** All that is kept of one run over one survey; everything borrowed. */
+struct sm_store_put {
+    enum sm_survey_kind kind;
+    const char *stored_at; /**< ISO 8601 with Z, the caller's clock */
+    const char *who;       /**< who ran it; "" = not said */
+    const struct sm_segment *segment; /**< id must not be NULL */
+    const char *date, *operator_name; /**< may be NULL */
+    size_t n_inputs;
+    const struct sm_store_input *input; /**< several of one role in their order */
+    size_t n_settings;
+    const struct sm_store_setting *setting; /**< any order, names differ */
+    const struct sm_obslog *log;      /**< NULL = none */
+    const struct sm_trace *trace;     /**< NULL = none */
+    const struct sm_alignment *alignment;
+    size_t n_kits;
+    const struct sm_kit *kit;
+    const struct sm_plan *plan;       /**< NULL = none (a recheck) */
+    size_t n_findings;
+    const struct sm_store_findings *findings;
+};
+/**
+ * Put a survey with all that was made of it: one transaction of its own, or part of the one that is open. The same
+ * inputs by content with the same settings are recognised and nothing is written. An earlier run over the same video and
+ * log (other rules, a corrected sheet) is marked as superseded, never removed.
+ * @param survey_id [out] may be NULL. @param is_known [out] it was there already; may be NULL.
+ */
+enum sm_status sm_store_put_schedule(struct sm_store *store, const struct sm_store_put *put, int64_t *survey_id, bool *is_known,
+                                     struct sm_error *err) SM_CHECKED;
+
+/** One line of the list of surveys. */
+struct sm_store_survey {
+    int64_t survey_id;
+    enum sm_survey_kind kind;
+    const char *key;       /**< SHA-256 of kind, inputs and settings: the same in every job file */
+    const char *date, *operator_name, *stored_at;
+    int64_t superseded_by; /**< 0 = current */
+    struct sm_segment segment;
+    int64_t n_observations, n_repairs, n_unrepaired;
+};
+struct sm_store_surveys {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_store_survey *item; /**< by segment name, then as stored */
+};
+/** @param segment only this segment's; NULL = all. @param out [new] free with sm_store_surveys_free(). */
+enum sm_status sm_store_list_surveys(struct sm_store_surveys **out, struct sm_store *store, const char *segment,
+                                     struct sm_error *err) SM_CHECKED;
+void sm_store_surveys_free(struct sm_store_surveys **surveys);
+
+/** A survey as it was put; every pointer belongs to this record. */
+struct sm_store_record {
+    struct sm_arena *arena;
+    struct sm_store_survey survey;
+    size_t n_inputs;
+    struct sm_store_input *input;
+    size_t n_settings;
+    struct sm_store_setting *setting; /**< by name */
+    struct sm_trace *trace;           /**< NULL = none; times to 1 us, confidence to 1/10000 */
+    struct sm_alignment *alignment;   /**< its arena is NULL: do not free */
+    int64_t *observation_id;          /**< row of each observation */
+    uint32_t *log_line;               /**< line of each observation in the log, 0 = none */
+    size_t n_kits;
+    struct sm_kit *kit;
+    struct sm_plan *plan;             /**< NULL = none; its arena is NULL: do not free */
+    int64_t *repair_id;               /**< row of each repair */
+    size_t n_stages;
+    struct sm_store_findings *findings; /**< by stage name */
+};
+/** @param out [new] free with sm_store_record_free(). @return SM_E_NOTFOUND no such survey; SM_E_FORMAT damaged. */
+enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
+                                   struct sm_error *err) SM_CHECKED;
+void sm_store_record_free(struct sm_store_record **record);
+
+/* ---- history ----------------------------------------------------------------------------------------------- */
+
+/** Something that happened. Strings never NULL. */
+struct sm_store_event {
+    const char *at, *who;   /**< ISO 8601 with Z; "" = not said */
+    const char *event;      /**< "survey stored", "survey superseded", ... */
+    const char *segment, *survey_key;
+    const char *subject;    /**< "O3", "R1"; "" = the survey itself */
+    const char *detail;     /**< in words */
+};
+/** Add to the history, as part of the open transaction or on its own. The same event put twice stands once. */
+enum sm_status sm_store_put_event(struct sm_store *store, const struct sm_store_event *event, struct sm_error *err) SM_CHECKED;
+
+struct sm_store_events {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_store_event *item; /**< in order */
+};
+/** @param segment only of this segment; NULL = all. @param out [new] free with sm_store_events_free(). */
+enum sm_status sm_store_list_events(struct sm_store_events **out, struct sm_store *store, const char *segment,
+                                    struct sm_error *err) SM_CHECKED;
+void sm_store_events_free(struct sm_store_events **events);
+/** Does every row of the history still carry the hash it was stored with, in unbroken order? @return SM_E_CONFLICT the first that does not. */
+enum sm_status sm_store_verify_history(struct sm_store *store, struct sm_error *err) SM_CHECKED;
+
+#endif

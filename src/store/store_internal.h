@@ -1,0 +1,97 @@
+/* What the parts of the store share: the open file, statements with typed values, columns. */
+#ifndef SM_STORE_INTERNAL_H
+#define SM_STORE_INTERNAL_H
+
+#include <sqlite3.h>
+
+#include "stopmark/store.h"
+
+enum { SM_STORE__N_CACHED = 64 };
+
+struct sm_store {
+    sqlite3 *db;
+    char *path;
+    char *new_path; /* a new file is built under this name until its first commit; NULL = the file stands at
+                       path */
+    bool in_transaction;
+    struct {
+        const char *sql; /* compared by address: every statement is one literal */
+        sqlite3_stmt *stmt;
+    } cached[SM_STORE__N_CACHED];
+    size_t n_cached;
+};
+
+/* A value to bind. NaN and NULL text become NULL. Text and blobs must outlive the statement's run. */
+struct sm_store__value {
+    enum { SM_STORE__NULL, SM_STORE__INT, SM_STORE__REAL, SM_STORE__TEXT, SM_STORE__BLOB } type;
+    int64_t whole;
+    double real;
+    const void *bytes;
+    size_t n_bytes;
+};
+struct sm_store__value sm_store__int(int64_t value);
+struct sm_store__value sm_store__int_or_null(int64_t value, int64_t null_value);
+struct sm_store__value sm_store__real(double value);
+struct sm_store__value sm_store__text(const char *value);
+struct sm_store__value sm_store__words(const char *value); /* NULL becomes "" */
+struct sm_store__value sm_store__blob(const void *bytes, size_t n);
+
+/* Turn what SQLite says last into an error. @return its status. */
+enum sm_status sm_store__error(struct sm_store *store, const char *doing, struct sm_error *err);
+
+/* Run a script of several statements. */
+enum sm_status sm_store__script(struct sm_store *store, const char *sql, struct sm_error *err);
+/* Run one statement that gives no rows. */
+enum sm_status sm_store__run(struct sm_store *store, const char *sql, const struct sm_store__value *values,
+                             size_t n, struct sm_error *err);
+#define SM_STORE__RUN(store, err, sql, ...)                                                                  \
+    sm_store__run((store), (sql), (const struct sm_store__value[]){__VA_ARGS__},                             \
+                  sizeof((const struct sm_store__value[]){__VA_ARGS__}) / sizeof(struct sm_store__value),    \
+                  (err))
+
+/* Start a query; rows come from sm_store__next(). The statement belongs to the store and is reset when the
+ * rows end. */
+enum sm_status sm_store__query(struct sm_store *store, sqlite3_stmt **stmt, const char *sql,
+                               const struct sm_store__value *values, size_t n, struct sm_error *err);
+#define SM_STORE__QUERY(store, stmt, err, sql, ...)                                                          \
+    sm_store__query((store), (stmt), (sql), (const struct sm_store__value[]){__VA_ARGS__},                   \
+                    sizeof((const struct sm_store__value[]){__VA_ARGS__}) / sizeof(struct sm_store__value),  \
+                    (err))
+/* Next row. @param has_row [out] false at the end. */
+enum sm_status sm_store__next(struct sm_store *store, sqlite3_stmt *stmt, bool *has_row,
+                              struct sm_error *err);
+/* One whole number out of a query of one row and column. */
+enum sm_status sm_store__get_int(struct sm_store *store, int64_t *value, const char *sql,
+                                 struct sm_error *err);
+/* Let go of every prepared statement. */
+void sm_store__forget(struct sm_store *store);
+
+/* Columns of the current row. */
+double sm_store__column_real(sqlite3_stmt *stmt, int column); /* NULL gives NaN */
+const char *sm_store__column_text(sqlite3_stmt *stmt,
+                                  int column); /* NULL gives ""; valid until the next step */
+                                  enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena,
+                                                                     sqlite3_stmt *stmt, int column,
+                                                                     struct sm_error *err);
+
+                                  /* migrate.c */
+                                  enum sm_status sm_store__migrate(struct sm_store *store,
+                                                                   enum sm_store_mode mode, bool is_new,
+                                                                   struct sm_error *err);
+
+                                  /* trace_blob.c: readings and jumps as bytes, and back. */
+                                  void sm_store__pack_readings(struct sm_text *out,
+                                                               const struct sm_trace *trace);
+                                  void sm_store__pack_jumps(struct sm_text *out,
+                                                            const struct sm_trace *trace);
+                                  enum sm_status sm_store__unpack_readings(struct sm_reading *reading,
+                                                                           size_t n, const void *bytes,
+                                                                           size_t n_bytes,
+                                                                           struct sm_error *err);
+                                  enum sm_status sm_store__unpack_times(double *time_s, size_t n,
+                                                                        const void *bytes, size_t n_bytes,
+                                                                        struct sm_error *err);
+
+                                  enum sm_status sm_store__no_memory(struct sm_error *err);
+
+#endif
