@@ -265,6 +265,8 @@ struct sm_obslog {
     size_t n_entries;
     struct sm_log_entry *entry; /**< in file order */
     struct sm_findings findings; /**< rows that could not be used are here, never dropped silently */
+    bool has_datum;              /**< the file says where the counter was zeroed */
+    enum sm_datum datum;
 };
 
 /* ---- located observations ---------------------------------------------------------------------------------- */

@@ -1,0 +1,384 @@
+/*
+ * CSV logs: a header row somewhere in the first rows names the columns, in English or German, in any order. What stands
+ * above it and columns that are not known are kept as notes and remarks. A column with the segment's name makes several
+ * inspections of one file.
+ */
+#include "obslog_internal.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define FIELD(name) offsetof(struct sm_obslog_fields, name)
+#define NO_UNIT SIZE_MAX
+
+/* A column of ours: its names (folded, '|' between), where its cells go. */
+struct column {
+    const char *names;
+    size_t field, unit;
+    enum { UNIT_NONE, UNIT_TIME, UNIT_LENGTH } unit_kind;
+};
+static const struct column columns[] = {
+    {"code|kode|main code|hauptcode|hauptkode|kuerzel|defect code|observation code|inspektionskode|inspektionscode|schadenskode|"
+     "schadenscode|zustandskode|zustandscode|kodierung",
+     FIELD(code), NO_UNIT, UNIT_NONE},
+    {"time|video time|videotime|video position|videozeit|zeit|uhrzeit|time of day|clock time|timecode|time code|zeitpunkt|video",
+     FIELD(time), FIELD(time_unit), UNIT_TIME},
+    {"distance|dist|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|feet|footage|lage|abstand",
+     FIELD(distance), FIELD(distance_unit), UNIT_LENGTH},
+    {"ch1|char 1|char1|characterisation 1|characterization 1|charakterisierung 1|characterisation1|charakterisierung1|c1|ch 1",
+     FIELD(ch1), NO_UNIT, UNIT_NONE},
+    {"ch2|char 2|char2|characterisation 2|characterization 2|charakterisierung 2|characterisation2|charakterisierung2|c2|ch 2",
+     FIELD(ch2), NO_UNIT, UNIT_NONE},
+    {"q1|quantification 1|quantifizierung 1|quantification1|quantifizierung1|quant 1|value 1|wert 1|value|wert|q 1", FIELD(q1),
+     FIELD(q1_unit), UNIT_LENGTH},
+    {"q2|quantification 2|quantifizierung 2|quantification2|quantifizierung2|quant 2|value 2|wert 2|q 2", FIELD(q2),
+     FIELD(q2_unit), UNIT_LENGTH},
+    {"clock from|clock|clock position|from clock|clock at|clock at from|clock start|uhr von|position von|lage von|uhr|lage am umfang|"
+     "lage am umfang von|umfang von|uhrlage|uhrlage von",
+     FIELD(clock_from), NO_UNIT, UNIT_NONE},
+    {"clock to|to clock|clock end|uhr bis|position bis|lage bis|lage am umfang bis|umfang bis|uhrlage bis", FIELD(clock_to), NO_UNIT,
+     UNIT_NONE},
+    {"continuous|continuous defect|cont|streckenschaden|strecke|cd", FIELD(continuous), NO_UNIT, UNIT_NONE},
+    {"joint|at joint|verbindung|rohrverbindung|muffe|an verbindung", FIELD(joint), NO_UNIT, UNIT_NONE},
+    {"diameter|dn|durchmesser|connection diameter|anschlussdurchmesser|nennweite", FIELD(diameter), FIELD(diameter_unit), UNIT_LENGTH},
+    {"remark|remarks|comment|comments|bemerkung|bemerkungen|kommentar|anmerkung|anmerkungen|note|notes|text|notiz", FIELD(remark),
+     NO_UNIT, UNIT_NONE},
+    {"photo|photograph|picture|image|still|foto|bild|fotodatei|photo file|bilddatei", FIELD(photo), NO_UNIT, UNIT_NONE},
+};
+enum { N_COLUMNS = sizeof columns / sizeof columns[0], COL_CODE = 0, COL_TIME = 1, COL_DISTANCE = 2, COL_REMARK = 12, HEAD_ROWS = 60 };
+
+static const char segment_names[] = "segment|segment id|section|pipe id|haltung|haltungsname|leitung|objektbezeichnung";
+
+struct csv_log {
+    struct sm_obslog_build *build;
+    struct sm_csv *csv;
+    size_t head_idx;          /* row of the header */
+    size_t at[N_COLUMNS];     /* field index of each column, SIZE_MAX = none */
+    char unit[N_COLUMNS][16];
+    size_t segment_at;
+    const char **segment;     /* ids met so far, in order */
+    size_t n_segments, segments_capacity;
+    size_t current;           /* index into segment */
+};
+
+static enum sm_status no_memory(struct sm_error *err)
+{
+    return sm_obslog__no_memory(err);
+}
+
+/* ---- header ------------------------------------------------------------------------------------------------ */
+
+static bool is_named(const char *names, const char *name)
+{
+    size_t n_name = strlen(name);
+    while (*names) {
+        size_t n = strcspn(names, "|");
+        if (n == n_name && n > 0 && memcmp(names, name, n) == 0) {
+            return true;
+        }
+        names += n + (names[n] == '|' ? 1 : 0);
+    }
+    return false;
+}
+
+static size_t column_of(const char *name)
+{
+    for (size_t k = 0; k < N_COLUMNS; k++) {
+        if (is_named(columns[k].names, name)) {
+            return k;
+        }
+    }
+    return SIZE_MAX;
+}
+
+/* Fill at[] and unit[] from a row taken as header. */
+static void map_columns(struct csv_log *log, const struct sm_csv_row *row)
+{
+    log->segment_at = SIZE_MAX;
+    for (size_t k = 0; k < N_COLUMNS; k++) {
+        log->at[k] = SIZE_MAX;
+        log->unit[k][0] = '\0';
+    }
+    for (size_t i = 0; i < row->n_fields; i++) {
+        char name[64], unit[16];
+        sm_column_split(row->field[i], name, sizeof name, unit, sizeof unit);
+        size_t k = column_of(name);
+        if (k != SIZE_MAX && log->at[k] == SIZE_MAX) {
+            log->at[k] = i;
+            memcpy(log->unit[k], unit, sizeof unit);
+        } else if (log->segment_at == SIZE_MAX && is_named(segment_names, name)) {
+            log->segment_at = i;
+        }
+    }
+}
+
+static bool find_header(struct csv_log *log)
+{
+    size_t n_rows = sm_csv_n_rows(log->csv);
+    for (size_t i = 0; i < n_rows && i < HEAD_ROWS; i++) {
+        struct sm_csv_row row = sm_csv_row(log->csv, i);
+        map_columns(log, &row);
+        if (log->at[COL_CODE] != SIZE_MAX && (log->at[COL_TIME] != SIZE_MAX || log->at[COL_DISTANCE] != SIZE_MAX)) {
+            log->head_idx = i;
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The header names "feet" or "metre" say the unit themselves. */
+static void take_named_unit(struct csv_log *log, const struct sm_csv_row *head)
+{
+    size_t i = log->at[COL_DISTANCE];
+    if (i == SIZE_MAX || log->unit[COL_DISTANCE][0]) {
+        return;
+    }
+    char name[64];
+    sm_key_fold(name, sizeof name, head->field[i]);
+    if (strcmp(name, "feet") == 0 || strcmp(name, "footage") == 0) {
+        sm_strcopy(log->unit[COL_DISTANCE], sizeof log->unit[COL_DISTANCE], "ft");
+    } else if (is_named("metre|metres|meter|meters", name)) {
+        sm_strcopy(log->unit[COL_DISTANCE], sizeof log->unit[COL_DISTANCE], "m");
+    }
+}
+
+static bool is_unit(const struct column *column, const char *unit)
+{
+    double one;
+    switch (column->unit_kind) {
+    case UNIT_NONE:
+        break;
+    case UNIT_TIME:
+        return sm_ascii_ieq(unit, "hmmss") || sm_ascii_ieq(unit, "hhmmss") || sm_parse_quantity("1", SM_TIME, unit, &one, NULL) == SM_OK;
+    case UNIT_LENGTH:
+        return sm_parse_quantity("1", SM_LENGTH, unit, &one, NULL) == SM_OK;
+    }
+    return false;
+}
+
+/* A unit in a head that is none ("time [h:mm:ss]", "q1 [%]") says nothing about bare numbers. */
+static void drop_other_units(struct csv_log *log)
+{
+    for (size_t k = 0; k < N_COLUMNS; k++) {
+        if (log->unit[k][0] && !is_unit(&columns[k], log->unit[k])) {
+            log->unit[k][0] = '\0';
+        }
+    }
+}
+
+static void join_row(struct sm_text *text, const struct sm_csv_row *row)
+{
+    for (size_t i = 0; i < row->n_fields; i++) {
+        if (*row->field[i]) {
+            sm_text_addf(text, "%s%.80s", text->length ? " | " : "", row->field[i]);
+        }
+    }
+}
+
+static enum sm_status note_rows_above(struct csv_log *log, struct sm_error *err)
+{
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; i < log->head_idx && status == SM_OK; i++) {
+        struct sm_csv_row row = sm_csv_row(log->csv, i);
+        struct sm_text text = {0};
+        join_row(&text, &row);
+        status = sm_obslog__note(log->build, row.line, "stands above the header row, no data row: %.300s", sm_text_str(&text));
+        sm_text_release(&text);
+    }
+    return status == SM_OK ? SM_OK : no_memory(err);
+}
+
+static enum sm_status no_header_error(const struct csv_log *log, struct sm_error *err)
+{
+    uint32_t line = sm_csv_n_rows(log->csv) ? sm_csv_row(log->csv, 0).line : 1;
+    sm_error_at(err, SM_E_FORMAT, log->build->input->source, line, 0,
+                "no header row with a column \"code\" and a column \"time\" or \"distance\"");
+    return sm_error_remedy(err, "name the columns in the first row, as in time,distance,code,ch1,ch2,q1,remark");
+}
+
+/* ---- inspections of a file with a segment column ----------------------------------------------------------- */
+
+static enum sm_status begin_segment(struct csv_log *log, const char *id, uint32_t line, struct sm_error *err)
+{
+    struct sm_obslog_inspection inspection = sm_obslog__inspection_none(line);
+    if (sm_grow(&log->segment, log->n_segments, &log->segments_capacity, sizeof *log->segment) != SM_OK) {
+        return no_memory(err);
+    }
+    inspection.segment.id = id;
+    log->current = log->n_segments;
+    log->segment[log->n_segments++] = id;
+    return sm_obslog__begin(log->build, &inspection, err);
+}
+
+/* Make the inspection a row belongs to the current one. An empty cell goes on with the one above. */
+static enum sm_status turn_to_segment(struct csv_log *log, const struct sm_csv_row *row, struct sm_error *err)
+{
+    const char *id = log->segment_at < row->n_fields ? row->field[log->segment_at] : "";
+    if (log->n_segments > 0 && (!*id || strcmp(log->segment[log->current], id) == 0)) {
+        return SM_OK;
+    }
+    for (size_t k = 0; k < log->n_segments; k++) {
+        if (strcmp(log->segment[k], id) == 0) {
+            log->current = k;
+            sm_obslog__resume(log->build, k);
+            return SM_OK;
+        }
+    }
+    return begin_segment(log, id, row->line, err);
+}
+
+/* ---- rows -------------------------------------------------------------------------------------------------- */
+
+static bool is_mapped(const struct csv_log *log, size_t i)
+{
+    for (size_t k = 0; k < N_COLUMNS; k++) {
+        if (log->at[k] == i) {
+            return true;
+        }
+    }
+    return i == log->segment_at;
+}
+
+/* Remark column, then every other column that holds something, as name=value. */
+static void join_remark(const struct csv_log *log, const struct sm_csv_row *row, struct sm_text *remark)
+{
+    struct sm_csv_row head = sm_csv_row(log->csv, log->head_idx);
+    if (log->at[COL_REMARK] < row->n_fields) {
+        sm_text_add(remark, row->field[log->at[COL_REMARK]]);
+    }
+    for (size_t i = 0; i < row->n_fields; i++) {
+        if (!*row->field[i] || is_mapped(log, i)) {
+            continue;
+        }
+        sm_text_add(remark, remark->length ? "; " : "");
+        if (i < head.n_fields && *head.field[i]) {
+            sm_text_addf(remark, "%s=%s", head.field[i], row->field[i]);
+        } else {
+            sm_text_addf(remark, "column %zu=%s", i + 1, row->field[i]);
+        }
+    }
+}
+
+static void fill_fields(const struct csv_log *log, const struct sm_csv_row *row, struct sm_obslog_fields *fields)
+{
+    for (size_t k = 0; k < N_COLUMNS; k++) {
+        const char *cell = log->at[k] < row->n_fields ? row->field[log->at[k]] : "";
+        const char *unit = log->unit[k];
+        memcpy((char *)fields + columns[k].field, &cell, sizeof cell);
+        if (columns[k].unit != NO_UNIT) {
+            memcpy((char *)fields + columns[k].unit, &unit, sizeof unit);
+        }
+    }
+}
+
+/* The header again, as printed at the top of each page. */
+static bool is_header_again(const struct csv_log *log, const struct sm_csv_row *row)
+{
+    struct sm_csv_row head = sm_csv_row(log->csv, log->head_idx);
+    size_t i = log->at[COL_CODE];
+    return i < row->n_fields && sm_ascii_ieq(row->field[i], head.field[i]);
+}
+
+static bool has_more_fields(const struct csv_log *log, const struct sm_csv_row *row)
+{
+    for (size_t i = sm_csv_row(log->csv, log->head_idx).n_fields; i < row->n_fields; i++) {
+        if (*row->field[i]) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static enum sm_status take_row(struct csv_log *log, const struct sm_csv_row *row, struct sm_error *err)
+{
+    struct sm_obslog_fields fields = {0};
+    struct sm_text remark = {0};
+    enum sm_status status = SM_OK;
+    if (has_more_fields(log, row)) {
+        status = sm_obslog__odd(log->build, row->line,
+                                "the row has %zu fields, the header %zu: a separator inside a value? The rest is kept as remark",
+                                row->n_fields, sm_csv_row(log->csv, log->head_idx).n_fields);
+    }
+    fill_fields(log, row, &fields);
+    join_remark(log, row, &remark);
+    fields.remark = sm_text_str(&remark);
+    if (status == SM_OK) {
+        status = remark.failed ? no_memory(err) : sm_obslog__add_fields(log->build, row->line, &fields, err);
+    }
+    sm_text_release(&remark);
+    return status;
+}
+
+static enum sm_status read_rows(struct csv_log *log, struct sm_error *err)
+{
+    enum sm_status status = SM_OK;
+    if (log->segment_at == SIZE_MAX || log->head_idx + 1 >= sm_csv_n_rows(log->csv)) {
+        status = begin_segment(log, "", sm_csv_row(log->csv, log->head_idx).line, err);
+    }
+    for (size_t i = log->head_idx + 1; status == SM_OK && i < sm_csv_n_rows(log->csv); i++) {
+        struct sm_csv_row row = sm_csv_row(log->csv, i);
+        if (is_header_again(log, &row)) {
+            status = sm_obslog__note(log->build, row.line, "the header row again, passed over");
+            continue;
+        }
+        status = log->segment_at == SIZE_MAX ? SM_OK : turn_to_segment(log, &row, err);
+        if (status == SM_OK && sm_obslog__count_row(log->build)) {
+            status = take_row(log, &row, err);
+        }
+    }
+    return status == SM_E_NOMEM ? no_memory(err) : status;
+}
+
+static enum sm_status read_table(struct csv_log *log, struct sm_error *err)
+{
+    struct sm_csv_row head = sm_csv_row(log->csv, log->head_idx);
+    take_named_unit(log, &head);
+    drop_other_units(log);
+    enum sm_status status = note_rows_above(log, err);
+    return status == SM_OK ? read_rows(log, err) : status;
+}
+
+/* The separator found by content can be fooled by what stands above the header; then the header itself tells it. */
+static enum sm_status open_table(struct csv_log *log, const char *data, size_t n, struct sm_error *err)
+{
+    static const char separators[] = {0, ';', ',', '\t'};
+    for (size_t k = 0; k < sizeof separators; k++) {
+        sm_csv_free(&log->csv);
+        enum sm_status status = sm_csv_parse(&log->csv, data, n, separators[k], log->build->input->source, err);
+        if (status != SM_OK) {
+            return status;
+        }
+        if (find_header(log)) {
+            return SM_OK;
+        }
+    }
+    return no_header_error(log, err);
+}
+
+static enum sm_status read_csv(struct sm_obslog_build *build, struct sm_error *err)
+{
+    const struct sm_obslog_input *input = build->input;
+    struct csv_log log = {.build = build};
+    struct sm_text decoded = {0};
+    enum sm_status status = sm_obslog__decode_utf16(input, &decoded, err);
+    if (status == SM_OK) {
+        const char *data = decoded.data ? decoded.data : input->data;
+        status = open_table(&log, data, decoded.data ? decoded.length : input->n, err);
+    }
+    if (status == SM_OK) {
+        status = read_table(&log, err);
+    }
+    sm_text_release(&decoded);
+    sm_free(log.segment);
+    sm_csv_free(&log.csv);
+    return status;
+}
+
+/* Anything that is text can be CSV; every other format is surer of itself. */
+static int probe_csv(const struct sm_obslog_input *input)
+{
+    bool is_utf16 = input->n >= 2 && (memcmp(input->data, "\xff\xfe", 2) == 0 || memcmp(input->data, "\xfe\xff", 2) == 0);
+    return is_utf16 || !memchr(input->data, '\0', input->n < 4096 ? input->n : 4096) ? 1 : 0;
+}
+
+const struct sm_obslog_reader sm_obslog__csv = {"csv", probe_csv, read_csv};

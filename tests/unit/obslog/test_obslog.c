@@ -1,0 +1,416 @@
+/*
+ * Whole log files: every fixture under fixtures/logs/<format>/ against its .expected.json (SM_UPDATE=1 rewrites those),
+ * and dirty input made here.
+ */
+#include "sm_test.h"
+
+#include <dirent.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "log_dump.h"
+
+static struct sm_obslog *parse(const char *text, const struct sm_obslog_opts *opts)
+{
+    struct sm_obslog *log = NULL;
+    struct sm_error err = {0};
+    assert_ok(sm_obslog_parse(&log, text, strlen(text), "logs/x.csv", opts, &err), &err);
+    return log;
+}
+
+static bool has_finding(const struct sm_obslog *log, uint32_t line, const char *part)
+{
+    for (size_t k = 0; k < log->findings.n; k++) {
+        if (log->findings.item[k].line == line && strstr(log->findings.item[k].message, part)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* ---- fixtures ---------------------------------------------------------------------------------------------- */
+
+static void compare_with_file(const char *path, const char *got)
+{
+    char *expected = NULL;
+    size_t n;
+    struct sm_error err = {0};
+    if (getenv("SM_UPDATE")) {
+        assert_ok(sm_file_write(path, got, strlen(got), &err), &err);
+        return;
+    }
+    assert_ok(sm_file_read(&expected, &n, path, 1 << 24, &err), &err);
+    if (strcmp(expected, got) != 0) {
+        size_t at = 0;
+        while (expected[at] && expected[at] == got[at]) {
+            at++;
+        }
+        at = at > 100 ? at - 100 : 0;
+        fail_msg("%s differs near\nexpected: %.300s\ngot: %.300s", path, expected + at, got + at);
+    }
+    sm_free(expected);
+}
+
+static void check_fixture(const char *dir, const char *name)
+{
+    char path[1024], expected[1200];
+    struct sm_obslog *log = NULL;
+    struct sm_obslog_list *list = NULL;
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    snprintf(path, sizeof path, "%s/%s", dir, name);
+    snprintf(expected, sizeof expected, "%.*s.expected.json", (int)(strrchr(path, '.') - path), path);
+    if (sm_obslog_read(&log, path, NULL, &err) == SM_OK) {
+        log_dump(&text, log);
+        assert_ok(sm_obslog_list(&list, path, &err), &err);
+        if (list->n_inspections > 1) {
+            log_dump_list(&text, list);
+        }
+    } else {
+        sm_text_addf(&text, "%s\nline %u column %u: %s\n%s\n", sm_status_text(err.status), (unsigned)err.line, (unsigned)err.column,
+                     err.text, err.remedy);
+    }
+    compare_with_file(expected, sm_text_str(&text));
+    sm_text_release(&text);
+    sm_obslog_free(&log);
+    sm_obslog_list_free(&list);
+}
+
+static size_t check_folder(const char *relative)
+{
+    char dir[900];
+    size_t n = 0;
+    snprintf(dir, sizeof dir, "%s", sm_test_source(relative));
+    DIR *folder = opendir(dir);
+    assert_non_null(folder);
+    for (const struct dirent *item = readdir(folder); item; item = readdir(folder)) {
+        const char *dot = strrchr(item->d_name, '.');
+        if (dot && dot != item->d_name && strcmp(dot, ".json") != 0 && strcmp(dot, ".md") != 0) {
+            check_fixture(dir, item->d_name);
+            n++;
+        }
+    }
+    closedir(folder);
+    return n;
+}
+
+static void test_csv_fixtures(void **state)
+{
+    (void)state;
+    assert_true(check_folder("fixtures/logs/csv") >= 8);
+}
+
+/* ---- rows -------------------------------------------------------------------------------------------------- */
+
+static void test_no_row_lost(void **state)
+{
+    (void)state;
+    struct sm_obslog *log = parse("time,distance,code,q1,clock_from,continuous,joint,diameter_mm\n"
+                                  "1:00,1.0,BAB,2,12,A1,yes,\n"
+                                  "1:10,,,2,12,,,\n"              /* no code */
+                                  ",,BAB,2,12,,,\n"               /* no place */
+                                  "x,y,BAB,2,12,,,\n"             /* place not readable */
+                                  "x,2.0,BAB,2,12,,,\n"           /* half of it */
+                                  "1:20,-1,BAB,2x,15,Q7,maybe,9 km\n" /* all odd */
+                                  "1:30,3.0,BAB,2,12,,no,150,extra\n",
+                                  NULL);
+    assert_int_equal(log->n_entries, 4);
+    assert_true(has_finding(log, 3, "no code"));
+    assert_true(has_finding(log, 4, "neither time nor distance"));
+    assert_true(has_finding(log, 5, "neither its time nor its distance"));
+    assert_true(has_finding(log, 6, "the time \"x\""));
+    assert_true(has_finding(log, 7, "negative"));
+    assert_true(has_finding(log, 7, "q1 \"2x\""));
+    assert_true(has_finding(log, 7, "clock position \"15\""));
+    assert_true(has_finding(log, 7, "\"Q7\""));
+    assert_true(has_finding(log, 7, "joint \"maybe\""));
+    assert_true(has_finding(log, 7, "diameter \"9 km\""));
+    assert_true(has_finding(log, 8, "9 fields"));
+    assert_string_equal(log->entry[3].remark, "column 9=extra");
+    for (size_t k = 0; k < log->findings.n; k++) {
+        const struct sm_finding *finding = &log->findings.item[k];
+        assert_int_equal(finding->flag, SM_FLAG_ROW_ODD);
+        if (finding->line == 6 || finding->line == 7 || finding->line == 8) {
+            assert_int_equal(log->entry[finding->entry_idx].line, finding->line);
+        } else {
+            assert_int_equal(finding->entry_idx, -1);
+        }
+    }
+    sm_obslog_free(&log);
+}
+
+static void test_units(void **state)
+{
+    (void)state;
+    struct sm_obslog_opts feet = {NULL, SM_UNIT_FT, 0};
+    struct sm_obslog *log = parse("distance,code\n10.0,B\n10.0 m,B\n", &feet);
+    assert_close(log->entry[0].distance_m, 3.048, 1e-12);
+    assert_close(log->entry[0].distance_digit_m, 0.03048, 1e-12);
+    assert_close(log->entry[1].distance_m, 10, 1e-12);
+    sm_obslog_free(&log);
+    log = parse("distance [m],code\n10.0,B\n", &feet);
+    assert_close(log->entry[0].distance_m, 10, 1e-12);
+    sm_obslog_free(&log);
+    log = parse("distance_ft,code,q1 [in]\n10.0,B,0.5\n", NULL);
+    assert_close(log->entry[0].distance_m, 3.048, 1e-12);
+    assert_close(log->entry[0].q1_value, 12.7, 1e-12);
+    sm_obslog_free(&log);
+}
+
+static void test_codes_split(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *written, *code, *ch1, *ch2;
+    } cases[] = {
+        {"bab", "BAB", "", ""},          {"BAB B A", "BAB", "B", "A"}, {"BAB.C.B", "BAB", "C", "B"}, {"BABBA", "BAB", "B", "A"},
+        {"BABB", "BAB", "B", ""},        {"BCDXP", "BCD", "XP", ""},   {"BCD XP", "BCD", "XP", ""},  {"RFJ", "RFJ", "", ""},
+        {"MWLS", "MWLS", "", ""},        {"CL S01", "CL S01", "", ""}, {"JOMD", "JOMD", "", ""},     {"BSV", "BSV", "", ""},
+    };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        char text[100];
+        snprintf(text, sizeof text, "distance;code\n1;%s\n", cases[k].written);
+        struct sm_obslog *log = parse(text, NULL);
+        assert_string_equal(log->entry[0].code, cases[k].code);
+        assert_string_equal(log->entry[0].ch1, cases[k].ch1);
+        assert_string_equal(log->entry[0].ch2, cases[k].ch2);
+        sm_obslog_free(&log);
+    }
+}
+
+static void test_segment_column(void **state)
+{
+    (void)state;
+    static const char text[] = "segment,distance,code\nS1,0,AMH\nS1,3.1,CL\nS2,0,AMH\nS1,9.0,AMH\n,9.5,MSA\nS2,4.5,RFJ\n";
+    struct sm_error err = {0};
+    struct sm_obslog_opts opts = {"S2", SM_UNIT_UNKNOWN, 0};
+    struct sm_obslog *log = parse(text, NULL);
+    assert_int_equal(log->n_entries, 4);
+    assert_string_equal(log->segment.id, "S1");
+    assert_true(has_finding(log, 0, "2 inspections"));
+    sm_obslog_free(&log);
+    log = parse(text, &opts);
+    assert_int_equal(log->n_entries, 2);
+    assert_string_equal(log->entry[1].code, "RFJ");
+    sm_obslog_free(&log);
+    struct sm_obslog_list *list = NULL;
+    assert_ok(sm_obslog_list_parse(&list, text, strlen(text), "x.csv", &err), &err);
+    assert_int_equal(list->n_inspections, 2);
+    assert_int_equal(list->inspection[0].n_rows, 4);
+    assert_int_equal(list->inspection[1].n_rows, 2);
+    sm_obslog_list_free(&list);
+    opts.segment = "S9";
+    assert_int_equal(sm_obslog_parse(&log, text, strlen(text), "x.csv", &opts, &err), SM_E_NOTFOUND);
+    assert_true(err.remedy[0]);
+}
+
+static void test_refused(void **state)
+{
+    (void)state;
+    static const char *const texts[] = {
+        "", "\n\n", "just words\nand more\n", "a,b,c\n1,2,3\n", "code,remark\nBAB,x\n", "time,distance\n1,2\n",
+        "time,code\n\"1:00,BAB\n", "\x01\x02\x00",
+    };
+    for (size_t k = 0; k < sizeof texts / sizeof texts[0]; k++) {
+        struct sm_obslog *log = NULL;
+        struct sm_error err = {0};
+        enum sm_status status = sm_obslog_parse(&log, texts[k], strlen(texts[k]), "x.csv", NULL, &err);
+        if (status != SM_E_FORMAT || !err.text[0] || !err.remedy[0] || strcmp(err.source, "x.csv") != 0 || log) {
+            fail_msg("case %zu: status %d %s:%u %s; %s", k, status, err.source, (unsigned)err.line, err.text, err.remedy);
+        }
+    }
+}
+
+static void test_huge_field(void **state)
+{
+    (void)state;
+    struct sm_text text = {0};
+    sm_text_add(&text, "distance,code,remark\n1.0,BAB,\"");
+    for (int k = 0; k < 200000; k++) {
+        sm_text_add(&text, "all work ");
+    }
+    sm_text_add(&text, "\"\n2.0,BAC,\n");
+    struct sm_obslog *log = parse(sm_text_str(&text), NULL);
+    assert_int_equal(log->n_entries, 2);
+    assert_int_equal(strlen(log->entry[0].remark), 200000 * 9);
+    sm_obslog_free(&log);
+    sm_text_release(&text);
+}
+
+/* A file cut anywhere never fails worse than with an error. */
+static void test_half_files(void **state)
+{
+    (void)state;
+    static const char text[] = "\xef\xbb\xbftitle;;\r\ntime;distance;code;remark\r\n0:10;1,0;BAB;\"a \"\"b\"\"\r\nc\"\r\n0:20;2,0;BAC;x\r\n";
+    for (size_t n = 0; n < sizeof text; n++) {
+        char *copy = sm_calloc(n + 1, 1);
+        struct sm_obslog *log = NULL;
+        struct sm_error err = {0};
+        memcpy(copy, text, n);
+        if (sm_obslog_parse(&log, copy, n, "x.csv", NULL, &err) != SM_OK) {
+            assert_true(err.text[0] && err.remedy[0]);
+        }
+        sm_obslog_free(&log);
+        sm_free(copy);
+    }
+}
+
+/* ---- property: a random log written in a random dialect reads back equal ----------------------------------- */
+
+struct dialect {
+    char separator, decimal;
+    const char *line_end, *bom;
+    bool has_hours, is_german, has_title, is_quoted;
+};
+
+static void add_cell(struct sm_text *text, const struct dialect *dialect, const char *cell, bool is_last)
+{
+    if (dialect->is_quoted || strchr(cell, dialect->separator) || strchr(cell, '"') || strchr(cell, '\n')) {
+        sm_text_add(text, "\"");
+        for (const char *s = cell; *s; s++) {
+            sm_text_add_n(text, *s == '"' ? "\"\"" : s, *s == '"' ? 2 : 1);
+        }
+        sm_text_add(text, "\"");
+    } else {
+        sm_text_add(text, cell);
+    }
+    sm_text_add(text, is_last ? dialect->line_end : (char[2]){dialect->separator, '\0'});
+}
+
+static void add_number_cell(struct sm_text *text, const struct dialect *dialect, double value, int decimals)
+{
+    struct sm_text cell = {0};
+    if (!isnan(value)) {
+        sm_text_add_fixed(&cell, value, decimals);
+        for (size_t k = 0; k < cell.length; k++) {
+            cell.data[k] = cell.data[k] == '.' ? dialect->decimal : cell.data[k];
+        }
+    }
+    add_cell(text, dialect, sm_text_str(&cell), false);
+    sm_text_release(&cell);
+}
+
+static void add_time_cell(struct sm_text *text, const struct dialect *dialect, double time_s)
+{
+    char cell[32] = "";
+    int whole = isnan(time_s) ? 0 : (int)time_s;
+    if (!isnan(time_s)) {
+        if (dialect->has_hours) {
+            snprintf(cell, sizeof cell, "%d:%02d:%02d", whole / 3600, whole / 60 % 60, whole % 60);
+        } else {
+            snprintf(cell, sizeof cell, "%02d:%02d", whole / 60, whole % 60);
+        }
+    }
+    add_cell(text, dialect, cell, false);
+}
+
+struct row {
+    double time_s, distance_m, q1;
+    const char *code, *ch1, *remark;
+    int clock_from;
+};
+
+static struct row random_row(struct sm_test_random *random)
+{
+    static const char *const codes[] = {"BAB", "BCA", "BBA", "BAJ", "CL", "MWL"};
+    static const char *const letters[] = {"", "A", "B", "XP"};
+    static const char *const remarks[] = {"", "plain", "with; semicolon", "with, comma", "a \"quote\"", "two\nlines",
+                                          "umlaut \xc3\xa4\xc3\xb6\xc3\xbc", "tab\tinside", "12,5", "=1+1"};
+    struct row row = {.time_s = (double)sm_test_int(random, 0, 20000), .distance_m = (double)sm_test_int(random, 0, 20000) / 100};
+    row.time_s = sm_test_int(random, 0, 5) ? row.time_s : SM_NAN;
+    row.distance_m = isnan(row.time_s) || sm_test_int(random, 0, 5) ? row.distance_m : SM_NAN;
+    row.q1 = sm_test_int(random, 0, 2) ? (double)sm_test_int(random, 0, 1000) / 10 : SM_NAN;
+    row.code = codes[sm_test_int(random, 0, 5)];
+    row.ch1 = letters[sm_test_int(random, 0, 3)];
+    row.remark = remarks[sm_test_int(random, 0, 9)];
+    row.clock_from = (int)sm_test_int(random, 0, 12);
+    return row;
+}
+
+static struct dialect random_dialect(struct sm_test_random *random)
+{
+    struct dialect dialect = {.separator = ",;\t"[sm_test_int(random, 0, 2)],
+                              .line_end = sm_test_int(random, 0, 1) ? "\r\n" : "\n",
+                              .bom = sm_test_int(random, 0, 1) ? "\xef\xbb\xbf" : "",
+                              .has_hours = sm_test_int(random, 0, 1),
+                              .is_german = sm_test_int(random, 0, 1),
+                              .has_title = sm_test_int(random, 0, 1),
+                              .is_quoted = sm_test_int(random, 0, 3) == 0};
+    dialect.decimal = dialect.separator == ',' || sm_test_int(random, 0, 1) ? '.' : ',';
+    return dialect;
+}
+
+static void write_rows(struct sm_text *text, const struct dialect *dialect, const struct row *rows, size_t n)
+{
+    static const char *const heads[2][7] = {
+        {"time", "distance", "code", "ch1", "q1", "clock_from", "remark"},
+        {"Videozeit", "Station [m]", "K\xc3\xbcrzel", "Charakterisierung 1", "Quantifizierung 1", "Lage von", "Bemerkung"},
+    };
+    sm_text_add(text, dialect->bom);
+    if (dialect->has_title) {
+        add_cell(text, dialect, "Survey of a pipe", true);
+    }
+    for (int k = 0; k < 7; k++) {
+        add_cell(text, dialect, heads[dialect->is_german][k], k == 6);
+    }
+    for (size_t i = 0; i < n; i++) {
+        char clock[8] = "";
+        add_time_cell(text, dialect, rows[i].time_s);
+        add_number_cell(text, dialect, rows[i].distance_m, 2);
+        add_cell(text, dialect, rows[i].code, false);
+        add_cell(text, dialect, rows[i].ch1, false);
+        add_number_cell(text, dialect, rows[i].q1, 1);
+        if (rows[i].clock_from) {
+            snprintf(clock, sizeof clock, "%d", rows[i].clock_from);
+        }
+        add_cell(text, dialect, clock, false);
+        add_cell(text, dialect, rows[i].remark, true);
+    }
+}
+
+static void check_rows(const struct sm_obslog *log, const struct row *rows, size_t n)
+{
+    assert_int_equal(log->n_entries, n);
+    for (size_t i = 0; i < n; i++) {
+        const struct sm_log_entry *entry = &log->entry[i];
+        assert_close(entry->time_s, rows[i].time_s, 1e-9);
+        assert_close(entry->distance_m, rows[i].distance_m, 1e-9);
+        assert_close(entry->q1_value, rows[i].q1, 1e-9);
+        assert_string_equal(entry->code, rows[i].code);
+        assert_string_equal(entry->ch1, rows[i].ch1);
+        assert_string_equal(entry->remark, rows[i].remark);
+        assert_int_equal(entry->clock_from_h, rows[i].clock_from);
+    }
+}
+
+static void test_dialects(void **state)
+{
+    (void)state;
+    struct sm_test_random random = sm_test_seed(20310314);
+    for (int round = 0; round < 400; round++) {
+        struct row rows[12];
+        struct sm_text text = {0};
+        size_t n = (size_t)sm_test_int(&random, 1, 12);
+        struct dialect dialect = random_dialect(&random);
+        for (size_t i = 0; i < n; i++) {
+            rows[i] = random_row(&random);
+        }
+        write_rows(&text, &dialect, rows, n);
+        struct sm_obslog *log = parse(sm_text_str(&text), NULL);
+        check_rows(log, rows, n);
+        sm_obslog_free(&log);
+        sm_text_release(&text);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_csv_fixtures), cmocka_unit_test(test_no_row_lost),    cmocka_unit_test(test_units),
+        cmocka_unit_test(test_codes_split),  cmocka_unit_test(test_segment_column), cmocka_unit_test(test_refused),
+        cmocka_unit_test(test_huge_field),   cmocka_unit_test(test_half_files),     cmocka_unit_test(test_dialects),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
