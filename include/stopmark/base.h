@@ -110,6 +110,8 @@ void sm_text_release(struct sm_text *text);
 void sm_text_clear(struct sm_text *text); /**< empty, memory kept, failed reset */
 void sm_text_add(struct sm_text *text, const char *s);
 void sm_text_add_n(struct sm_text *text, const char *s, size_t n);
+/** The bytes of a text file as UTF-8: its byte order mark dropped, UTF-16 (with its mark) converted, what is no valid UTF-8 taken as Windows-1252. */
+void sm_text_add_decoded(struct sm_text *text, const char *data, size_t n);
 void sm_text_addf(struct sm_text *text, const char *fmt, ...) SM_PRINTF(2, 3); /**< no floating point conversions: use sm_text_add_fixed() */
 /** value with exactly decimals digits (0..30) after a point, whatever the locale; "-0.00" is written "0.00"; NaN and infinities add nothing. */
 void sm_text_add_fixed(struct sm_text *text, double value, int decimals);
@@ -209,7 +211,7 @@ void sm_sha256(const void *data, size_t n, char hex[65]);
 /**
  * Table out of CSV text (RFC 4180 and what spreadsheets make of it): BOM, LF/CRLF/CR, quotes with doubled quotes and
  * line breaks inside, separator , ; or tab found by content. Rows keep their own number of fields. Fields are trimmed
- * of blanks outside quotes. Text that is not valid UTF-8 is taken as Windows-1252 and converted.
+ * of blanks outside quotes. Text is taken as sm_text_add_decoded() takes it.
  */
 struct sm_csv;
 struct sm_csv_row {

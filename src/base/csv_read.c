@@ -54,39 +54,6 @@ char sm_csv_separator(const struct sm_csv *csv)
 
 /* ---- text into UTF-8 ---- */
 
-static void add_code_point(struct sm_text *text, unsigned code)
-{
-    char bytes[3];
-    if (code < 0x800) {
-        bytes[0] = (char)(0xC0 | code >> 6);
-        bytes[1] = (char)(0x80 | (code & 0x3F));
-        sm_text_add_n(text, bytes, 2);
-    } else {
-        bytes[0] = (char)(0xE0 | code >> 12);
-        bytes[1] = (char)(0x80 | (code >> 6 & 0x3F));
-        bytes[2] = (char)(0x80 | (code & 0x3F));
-        sm_text_add_n(text, bytes, 3);
-    }
-}
-
-/* Windows-1252, 0x80..0x9F (WHATWG Encoding Standard, index-windows-1252); the rest is Latin-1. */
-static void add_windows_1252(struct sm_text *text, const char *data, size_t n)
-{
-    static const unsigned short upper[32] = {
-        0x20AC, 0x81,   0x201A, 0x192,  0x201E, 0x2026, 0x2020, 0x2021, 0x2C6,  0x2030, 0x160,
-        0x2039, 0x152,  0x8D,   0x17D,  0x8F,   0x90,   0x2018, 0x2019, 0x201C, 0x201D, 0x2022,
-        0x2013, 0x2014, 0x2DC,  0x2122, 0x161,  0x203A, 0x153,  0x9D,   0x17E,  0x178,
-    };
-    for (size_t i = 0; i < n; i++) {
-        unsigned char c = (unsigned char)data[i];
-        if (c < 0x80) {
-            sm_text_add_n(text, data + i, 1);
-        } else {
-            add_code_point(text, c < 0xA0 ? upper[c - 0x80] : c);
-        }
-    }
-}
-
 static uint32_t line_of(const char *data, size_t at)
 {
     uint32_t line = 1;
@@ -99,24 +66,18 @@ static uint32_t line_of(const char *data, size_t at)
 static enum sm_status take_text(struct sm_text *text, const char *data, size_t n, const char *source,
                                 struct sm_error *err)
 {
-    const char *nul = n ? memchr(data, '\0', n) : NULL;
+    sm_text_add_decoded(text, data, n);
+    if (text->failed) {
+        return sm_error_at(err, SM_E_NOMEM, source, 0, 0, "out of memory while reading a table");
+    }
+    const char *nul = text->length ? memchr(text->data, '\0', text->length) : NULL;
     if (nul) {
-        sm_error_at(err, SM_E_FORMAT, source, line_of(data, (size_t)(nul - data)), 0,
+        sm_error_at(err, SM_E_FORMAT, source, line_of(text->data, (size_t)(nul - text->data)), 0,
                     "contains a zero byte, so it is not plain text");
         sm_error_remedy(err, "save the table as CSV in UTF-8");
         return SM_E_FORMAT;
     }
-    if (n >= 3 && memcmp(data, "\xEF\xBB\xBF", 3) == 0) {
-        data += 3;
-        n -= 3;
-    }
-    if (sm_utf8_valid(data, n)) {
-        sm_text_add_n(text, data, n);
-    } else {
-        add_windows_1252(text, data, n);
-    }
-    return text->failed ? sm_error_at(err, SM_E_NOMEM, source, 0, 0, "out of memory while reading a table")
-                        : SM_OK;
+    return SM_OK;
 }
 
 /* ---- which separator ---- */

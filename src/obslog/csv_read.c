@@ -357,18 +357,11 @@ static enum sm_status open_table(struct csv_log *log, const char *data, size_t n
 
 static enum sm_status read_csv(struct sm_obslog_build *build, struct sm_error *err)
 {
-    const struct sm_obslog_input *input = build->input;
     struct csv_log log = {.build = build};
-    struct sm_text decoded = {0};
-    enum sm_status status = sm_obslog__decode_utf16(input, &decoded, err);
-    if (status == SM_OK) {
-        const char *data = decoded.data ? decoded.data : input->data;
-        status = open_table(&log, data, decoded.data ? decoded.length : input->n, err);
-    }
+    enum sm_status status = open_table(&log, build->input->data, build->input->n, err);
     if (status == SM_OK) {
         status = read_table(&log, err);
     }
-    sm_text_release(&decoded);
     sm_free(log.segment);
     sm_csv_free(&log.csv);
     return status;

@@ -70,9 +70,6 @@ enum sm_status sm_obslog__note(struct sm_obslog_build *build, uint32_t line, con
 const char *sm_obslog__beside(struct sm_obslog_build *build, const char *name);
 enum sm_status sm_obslog__no_memory(struct sm_error *err);
 
-/** Turn UTF-16 with a byte order mark into UTF-8. out stays without data when the input is no UTF-16. */
-enum sm_status sm_obslog__decode_utf16(const struct sm_obslog_input *input, struct sm_text *out, struct sm_error *err) SM_CHECKED;
-
 /* ---- fields ------------------------------------------------------------------------------------------------ */
 
 /** Fields of an entry as text, however the format spells them. NULL and "" = none. */
