@@ -4,7 +4,7 @@
 #include <string.h>
 
 #define LIMIT_BYTES ((size_t)8 << 20)
-#define LIMIT_PX 16384
+#define LIMIT_PX 4096 /* a document may hold all its pixels for a moment */
 
 static unsigned byte_at(const char *data, size_t i)
 {

@@ -1,0 +1,336 @@
+/* crew-sheet.pdf: the first page says where, in what order and with what; then a page for each repair. */
+#include "crew_page.h"
+#include "report.h"
+#include "strip.h"
+
+#include <math.h>
+
+#define TEXT_SIZE 9.4
+#define STRIP_TEXT 7.6
+#define FIRST_PAGE_ROWS 3
+
+static const char *or_unknown(const char *text)
+{
+    return text && *text ? text : "not said";
+}
+
+/* A tape along the head: what all this is about. */
+static void draw_tape(struct sm_crew *crew, double y)
+{
+    double left = sm_schedule__crew_left(crew), right = sm_schedule__crew_right(crew);
+    struct sm_stroke line = {SM_INK_LINE, 0.7, SM_DASH_NONE};
+    sm_schedule__line(&crew->pen, left, y, right, y, (struct sm_stroke){SM_INK_LINE, 2, SM_DASH_NONE});
+    for (int i = 0; left + i * 4.0 <= right; i++) {
+        sm_schedule__line(&crew->pen, left + i * 4.0, y, left + i * 4.0,
+                          y + (i % 10 == 0  ? 9
+                               : i % 5 == 0 ? 6.5
+                                            : 4),
+                          line);
+    }
+}
+
+static void add_title(struct sm_crew *crew)
+{
+    const struct sm_schedule *s = crew->s;
+    double left = sm_schedule__crew_left(crew), right = sm_schedule__crew_right(crew);
+    struct sm_text words = {0};
+    sm_schedule__crew_line(crew, (struct sm_point){left, crew->y + 26},
+                           (struct sm_type){30, true, SM_ANCHOR_START, SM_INK_LINE}, right - left - 130,
+                           or_unknown(s->segment->id));
+    sm_schedule__crew_line(crew, (struct sm_point){right, crew->y + 12},
+                           (struct sm_type){12, true, SM_ANCHOR_END, SM_INK_LINE}, 125, "Crew sheet");
+    sm_text_addf(&words, "survey %s", or_unknown(s->sheet->date));
+    sm_schedule__crew_line(crew, (struct sm_point){right, crew->y + 26},
+                           (struct sm_type){9, false, SM_ANCHOR_END, SM_INK_LINE}, 125, sm_text_str(&words));
+    crew->y += 36;
+    draw_tape(crew, crew->y);
+    crew->y += 15;
+    sm_text_release(&words);
+}
+
+static void add_fact(struct sm_crew *crew, int column, const char *name, struct sm_text *words)
+{
+    double width = (sm_schedule__crew_right(crew) - sm_schedule__crew_left(crew)) / 4;
+    double x = sm_schedule__crew_left(crew) + width * column;
+    sm_schedule__crew_line(crew, (struct sm_point){x, crew->y + 8},
+                           (struct sm_type){8, false, SM_ANCHOR_START, SM_INK_SOFT}, width - 8, name);
+    sm_schedule__crew_line(crew, (struct sm_point){x, crew->y + 21},
+                           (struct sm_type){12, true, SM_ANCHOR_START, SM_INK_LINE}, width - 8,
+                           sm_text_str(words));
+    crew->head.failed |= words->failed;
+    sm_text_clear(words);
+}
+
+static void add_facts(struct sm_crew *crew)
+{
+    const struct sm_schedule *s = crew->s;
+    const struct sm_segment *segment = s->segment;
+    struct sm_text words = {0};
+    sm_text_add(&words, sm_schedule__crew_end(s));
+    add_fact(crew, 0, "Work from", &words);
+    sm_text_add(&words, s->sheet->access.reference == SM_REFERENCE_RIM ? "manhole rim" : "pipe edge");
+    add_fact(crew, 1, "Tape mark meets the", &words);
+    sm_schedule__add_length(&words, s, s->alignment->length_m);
+    sm_text_add(&words, s->alignment->is_length_assumed ? " (assumed)" : "");
+    add_fact(crew, 2, "Length", &words);
+    sm_schedule__add_diameter(&words, s, segment->diameter_mm);
+    add_fact(crew, 3, "Diameter", &words);
+    crew->y += 27;
+    sm_text_addf(&words, "%s \u2192 %s", or_unknown(segment->from), or_unknown(segment->to));
+    add_fact(crew, 0, "Surveyed", &words);
+    bool is_with = segment->flow == SM_FLOW_FROM_TO;
+    sm_text_add(&words, segment->flow == SM_FLOW_UNKNOWN ? "not said" : "");
+    if (segment->flow != SM_FLOW_UNKNOWN) {
+        sm_text_addf(&words, "towards %s", or_unknown(is_with ? segment->to : segment->from));
+    }
+    add_fact(crew, 1, "Water flows", &words);
+    sm_text_add(&words, or_unknown(segment->material));
+    add_fact(crew, 2, "Material", &words);
+    if (isfinite(s->sheet->access.groundwater_head_m)) {
+        sm_schedule__add_length(&words, s, s->sheet->access.groundwater_head_m);
+    } else {
+        sm_text_add(&words, "not said");
+    }
+    add_fact(crew, 3, "Groundwater above invert", &words);
+    crew->y += 30;
+    sm_text_release(&words);
+}
+
+static void add_strip(struct sm_crew *crew, int max_rows)
+{
+    double left = sm_schedule__crew_left(crew);
+    struct sm_strip_opts opts = {sm_schedule__crew_right(crew) - left, STRIP_TEXT, max_rows, true, true};
+    sm_schedule__crew_move(crew, left, crew->y);
+    struct sm_strip strip = sm_schedule__strip_draw(&crew->pen, crew->s, &opts);
+    sm_schedule__crew_move_back(crew);
+    crew->y += strip.height;
+}
+
+/* ---- repairs in order ---- */
+
+static const struct {
+    const char *head;
+    double x; /* of the width */
+    enum sm_anchor anchor;
+} columns[] = {
+    {"", 0, SM_ANCHOR_START},         {"Mark", 0.31, SM_ANCHOR_END},  {"Stop", 0.52, SM_ANCHOR_END},
+    {"Liner", 0.55, SM_ANCHOR_START}, {"For", 0.80, SM_ANCHOR_START}, {"Sure to", 1, SM_ANCHOR_END},
+};
+
+static void add_column(struct sm_crew *crew, int column, double size, bool is_bold, double room,
+                       const char *text)
+{
+    double left = sm_schedule__crew_left(crew), width = sm_schedule__crew_right(crew) - left;
+    struct sm_point at = {left + columns[column].x * width, crew->y + 14};
+    sm_schedule__crew_line(crew, at, (struct sm_type){size, is_bold, columns[column].anchor, SM_INK_LINE},
+                           room * width, text);
+}
+
+static void add_repair_heads(struct sm_crew *crew)
+{
+    for (int i = 0; i < 6; i++) {
+        add_column(crew, i, 8.5, false, 0.2, columns[i].head);
+    }
+    crew->y += 18;
+}
+
+static void add_words_column(struct sm_crew *crew, int column, double size, bool is_bold, double room,
+                             struct sm_text *words)
+{
+    add_column(crew, column, size, is_bold, room, sm_text_str(words));
+    crew->head.failed |= words->failed;
+    sm_text_clear(words);
+}
+
+static void add_repair_row(struct sm_crew *crew, const struct sm_repair *repair)
+{
+    const struct sm_schedule *s = crew->s;
+    const struct sm_kit *kit = sm_schedule__kit(s, repair);
+    struct sm_text words = {0};
+    double left = sm_schedule__crew_left(crew), right = sm_schedule__crew_right(crew);
+    if (sm_schedule__crew_need(crew, 22)) {
+        add_repair_heads(crew);
+    }
+    sm_schedule__line(&crew->pen, left, crew->y - 1, right, crew->y - 1,
+                      (struct sm_stroke){SM_INK_LINE, 0.5, SM_DASH_NONE});
+    sm_schedule__crew_box(crew, left, crew->y + 14, 11);
+    sm_text_addf(&words, "     %s%s", repair->id, sm_schedule__repair_is_doubtful(s, repair) ? " !" : "");
+    add_words_column(crew, 0, 13, true, 0.13, &words);
+    sm_schedule__add_length(&words, s, repair->mark_m);
+    add_words_column(crew, 1, 15, true, 0.19, &words);
+    sm_schedule__add_length(&words, s, sm_schedule__repair_stop_m(repair));
+    add_words_column(crew, 2, 15, true, 0.2, &words);
+    sm_text_addf(&words, "%s, ", kit ? kit->name : "kit not known");
+    sm_schedule__add_liner_length(&words, s, repair->length_um);
+    add_words_column(crew, 3, 10, false, 0.24, &words);
+    sm_schedule__add_ids(&words, s, repair->covers, repair->n_covers, ", ");
+    add_words_column(crew, 4, 10, false, 0.09, &words);
+    sm_text_add(&words, "\u00b1 ");
+    sm_schedule__add_error(&words, s, sm_schedule__repair_error_m(s, repair));
+    add_words_column(crew, 5, 10, false, 0.11, &words);
+    crew->y += 21;
+    sm_text_release(&words);
+}
+
+static void add_repairs(struct sm_crew *crew)
+{
+    const struct sm_schedule *s = crew->s;
+    sm_schedule__crew_heading(crew,
+                              s->plan->n_repairs ? "Repairs in the order of work, farthest first"
+                                                 : "No repairs in this segment",
+                              40);
+    if (s->plan->n_repairs) {
+        add_repair_heads(crew);
+    }
+    for (size_t i = 0; i < s->plan->n_repairs; i++) {
+        add_repair_row(crew, &s->plan->repair[i]);
+    }
+}
+
+/* ---- to load ---- */
+
+static void add_item(struct sm_crew *crew, struct sm_text *words)
+{
+    double left = sm_schedule__crew_left(crew);
+    struct sm_rect at = {left + 17, 0, sm_schedule__crew_right(crew) - left - 17, 0};
+    double height =
+        fmax(sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, false, sm_text_str(words)),
+             13) +
+        2;
+    sm_schedule__crew_need(crew, height);
+    at.y = crew->y;
+    sm_schedule__crew_box(crew, left, crew->y + TEXT_SIZE, 10);
+    sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, sm_text_str(words));
+    crew->y += height;
+    crew->head.failed |= words->failed;
+    sm_text_clear(words);
+}
+
+static void add_kits(struct sm_crew *crew, struct sm_text *words)
+{
+    const struct sm_schedule *s = crew->s;
+    for (size_t k = 0; k < s->sheet->n_kits; k++) {
+        const struct sm_kit *kit = &s->sheet->kit[k];
+        int n = 0;
+        for (size_t i = 0; i < s->plan->n_repairs; i++) {
+            n += s->plan->repair[i].kit_idx == (int32_t)k;
+        }
+        if (n == 0) {
+            continue;
+        }
+        sm_text_addf(words, "%d \u00d7 %s, liner ", n, or_unknown(kit->name));
+        sm_schedule__add_liner_length(words, s, kit->length_um);
+        if (kit->layers > 0) {
+            sm_text_addf(words, ", %d layers", (int)kit->layers);
+        }
+        if (isfinite(kit->resin_l)) {
+            sm_text_add(words, ", resin ");
+            sm_text_add_number(words, n * kit->resin_l, 1, 2);
+            sm_text_add(words, " l in all");
+        }
+        add_item(crew, words);
+    }
+}
+
+static double longest_mark_m(const struct sm_plan *plan)
+{
+    double longest_m = 0;
+    for (size_t i = 0; i < plan->n_repairs; i++) {
+        longest_m = fmax(longest_m, plan->repair[i].mark_m);
+    }
+    return longest_m;
+}
+
+static void add_load(struct sm_crew *crew)
+{
+    const struct sm_schedule *s = crew->s;
+    struct sm_text words = {0};
+    if (s->plan->n_repairs == 0) {
+        return;
+    }
+    sm_schedule__crew_heading(crew, "To load", 30);
+    add_kits(crew, &words);
+    sm_text_add(&words, "Packer for ");
+    sm_schedule__add_diameter(&words, s, s->segment->diameter_mm);
+    sm_text_add(&words,
+                " and a piece of pipe of the same size to try it in; gauge, regulator and relief valve");
+    add_item(crew, &words);
+    sm_text_add(&words, "Rod longer than ");
+    sm_schedule__add_length(&words, s, longest_mark_m(s->plan));
+    sm_text_add(&words, "; tape, marking tape, retrieval cable, air line, camera");
+    add_item(crew, &words);
+    sm_text_addf(&words,
+                 "%zu sleeves (two a repair: rehearsal and live), %zu ties and spares; thermometer, clock, "
+                 "gloves, eye protection",
+                 2 * s->plan->n_repairs, 4 * s->plan->n_repairs);
+    add_item(crew, &words);
+    sm_text_release(&words);
+}
+
+/* ---- what is not done, cautions ---- */
+
+static void add_unrepaired(struct sm_crew *crew)
+{
+    const struct sm_schedule *s = crew->s;
+    struct sm_text words = {0};
+    for (size_t i = 0; i < s->plan->n_unrepaired; i++) {
+        const struct sm_observation *observation =
+            sm_schedule__observation(s, (size_t)s->plan->unrepaired[i].observation_idx);
+        if (observation) {
+            sm_text_addf(&words, "%s%s at ", words.length ? "; " : "", observation->id);
+            sm_schedule__add_length(&words, s, observation->distance_m);
+        }
+    }
+    if (words.length) {
+        sm_schedule__crew_heading(crew, "Seen but not for a liner of this plan", 14);
+        double left = sm_schedule__crew_left(crew);
+        struct sm_rect at = {left, crew->y, sm_schedule__crew_right(crew) - left, 0};
+        double height =
+            sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, false, sm_text_str(&words));
+        sm_schedule__crew_need(crew, height);
+        at.y = crew->y;
+        crew->y +=
+            sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, sm_text_str(&words)) + 2;
+    }
+    crew->head.failed |= words.failed;
+    sm_text_release(&words);
+}
+
+static void add_cautions(struct sm_crew *crew)
+{
+    double left = sm_schedule__crew_left(crew);
+    sm_schedule__crew_heading(crew, "Cautions", 30);
+    for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
+        struct sm_rect at = {left + 10, 0, sm_schedule__crew_right(crew) - left - 10, 0};
+        double height = sm_schedule__crew_paragraph(crew, at, 8.8, SM_WEIGHT_PLAIN, false, *caution);
+        sm_schedule__crew_need(crew, height + 2);
+        at.y = crew->y;
+        sm_schedule__rect(&crew->pen, (struct sm_rect){left, crew->y + 3.5, 4.5, 4.5}, SM_INK_LINE,
+                          (struct sm_stroke){SM_INK_NONE, 0, SM_DASH_NONE});
+        crew->y += sm_schedule__crew_paragraph(crew, at, 8.8, SM_WEIGHT_PLAIN, true, *caution) + 2;
+    }
+}
+
+enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedule *schedule,
+                                     struct sm_error *err)
+{
+    struct sm_crew crew;
+    enum sm_status status = sm_schedule__crew_open(&crew, out, schedule, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    sm_text_addf(&crew.head, "Crew sheet %s", schedule->segment->id ? schedule->segment->id : "");
+    sm_schedule__crew_new_page(&crew, "Segment");
+    add_title(&crew);
+    add_facts(&crew);
+    add_strip(&crew, FIRST_PAGE_ROWS);
+    add_repairs(&crew);
+    add_load(&crew);
+    add_unrepaired(&crew);
+    add_cautions(&crew);
+    for (size_t i = 0; i < schedule->plan->n_repairs; i++) {
+        sm_schedule__crew_repair_page(&crew, i);
+    }
+    status = sm_schedule__crew_close(&crew, err);
+    return status == SM_OK ? sm_schedule__finish(out, err) : status;
+}
