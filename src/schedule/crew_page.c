@@ -389,3 +389,21 @@ void sm_schedule__crew_move_back(struct sm_crew *crew)
 {
     cairo_restore(crew->cr);
 }
+
+/*
+ * The font library keeps patterns for the life of the process (4 kB, once, however many documents): not ours
+ * to free, so the leak checker is told not to count them.
+ */
+#if defined(__has_feature)
+#if __has_feature(address_sanitizer)
+#define SM_HAS_LEAK_CHECKER 1
+#endif
+#endif
+#if defined(__SANITIZE_ADDRESS__) || defined(SM_HAS_LEAK_CHECKER)
+const char *__lsan_default_suppressions(
+    void); /* NOLINT(bugprone-reserved-identifier): the checker's own name */
+const char *__lsan_default_suppressions(void)
+{
+    return "leak:libfontconfig\n";
+}
+#endif
