@@ -1,6 +1,7 @@
 /* Meaning of single log fields, whatever file they stand in. No function here knows a format. */
 #include "obslog_internal.h"
 
+#include <stdio.h>
 #include <string.h>
 
 static const char *text_of(const char *field)
@@ -119,6 +120,32 @@ bool sm_obslog__parse_hmmss(int64_t number, double *time_s)
     }
     *time_s = (double)(hours * 3600 + minutes * 60 + seconds);
     return true;
+}
+
+void sm_obslog__tidy_date(char *dst, size_t size, const char *text)
+{
+    int part[3] = {0};
+    int digits[3] = {0};
+    int n = 0;
+    const char *s = skip_blanks(text);
+    for (; *s && n < 3; s++) {
+        if (is_digit(*s) && digits[n] < 4) {
+            part[n] = part[n] * 10 + (*s - '0');
+            digits[n]++;
+        } else if ((*s == '-' || *s == '.' || *s == '/') && digits[n] && n < 2) {
+            n++;
+        } else {
+            break;
+        }
+    }
+    /* day and month with a slash have no agreed order, so they stay as they are */
+    bool is_german = n == 2 && digits[2] == 4 && strchr(text, '.') && part[1] >= 1 && part[1] <= 12 && part[0] <= 31;
+    bool is_iso = n == 2 && digits[0] == 4 && part[1] >= 1 && part[1] <= 12 && part[2] >= 1 && part[2] <= 31;
+    if (!*s && (is_german || is_iso)) {
+        snprintf(dst, size, "%04d-%02d-%02d", is_iso ? part[0] : part[2], part[1], is_iso ? part[2] : part[0]);
+    } else {
+        sm_strcopy(dst, size, text);
+    }
 }
 
 /* ---- distance and values ----------------------------------------------------------------------------------- */

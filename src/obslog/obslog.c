@@ -7,7 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static const struct sm_obslog_reader *const readers[] = {&sm_obslog__csv};
+static const struct sm_obslog_reader *const readers[] = {&sm_obslog__csv, &sm_obslog__en13508};
 
 enum sm_status sm_obslog__no_memory(struct sm_error *err)
 {
@@ -20,7 +20,7 @@ enum sm_status sm_obslog__no_memory(struct sm_error *err)
 static enum sm_status add_finding(struct sm_obslog_build *build, enum sm_flag flag, enum sm_severity severity, uint32_t line,
                                   int32_t entry_idx, const char *message)
 {
-    if (build->list) {
+    if (build->list || build->is_quiet) {
         return SM_OK;
     }
     return sm_findings_add(&build->log->findings, flag, severity, build->input->source, line, SM_NAN, entry_idx, "%s", message);
@@ -112,16 +112,34 @@ static void take_inspection(struct sm_obslog *log, const struct sm_obslog_inspec
     log->datum = inspection->datum;
 }
 
-enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection, struct sm_error *err)
+/* An inspection whose file does not name a segment is of whatever segment is asked for. */
+static bool is_named(const struct sm_obslog_build *build, const char *id)
+{
+    const char *asked = build->input->opts->segment;
+    return !asked || !*id || strcmp(asked, id) == 0;
+}
+
+/* Is the inspection that begins next, of this segment, the one asked for? */
+static bool is_wanted_next(const struct sm_obslog_build *build, const char *id)
 {
     const struct sm_obslog_opts *opts = build->input->opts;
+    size_t number = opts->inspection > 0 ? (size_t)opts->inspection : 1;
+    return !build->list && is_named(build, id) && build->n_of_segment + 1 == number;
+}
+
+void sm_obslog__announce(struct sm_obslog_build *build, const char *segment_id)
+{
+    build->is_quiet = !is_wanted_next(build, segment_id ? segment_id : "");
+}
+
+enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection, struct sm_error *err)
+{
     struct sm_obslog_inspection own = *inspection;
     const char *id = own.segment.id ? own.segment.id : "";
-    bool is_named = !opts->segment || !*id || strcmp(opts->segment, id) == 0;
+    build->is_taken = is_wanted_next(build, id);
     build->current_idx = build->n_inspections++;
-    build->n_of_segment += is_named;
-    int32_t number = opts->inspection > 0 ? opts->inspection : 1;
-    build->is_taken = !build->list && is_named && build->n_of_segment == (size_t)number;
+    build->n_of_segment += is_named(build, id);
+    build->is_quiet = false;
     if (!build->list && !build->is_taken) {
         return SM_OK;
     }

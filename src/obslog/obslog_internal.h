@@ -34,6 +34,7 @@ struct sm_obslog_build {
     size_t taken_idx;            /**< the wanted one, when has_taken */
     bool is_taken;               /**< rows of the current inspection are wanted */
     bool has_taken;              /**< the wanted inspection has been met */
+    bool is_quiet;               /**< announced, and not wanted */
     size_t n_rows_elsewhere;     /**< rows of the other inspections */
 };
 
@@ -49,6 +50,8 @@ extern const struct sm_obslog_reader sm_obslog__csv, sm_obslog__en13508, sm_obsl
 
 /** An inspection with nothing known. */
 struct sm_obslog_inspection sm_obslog__inspection_none(uint32_t line);
+/** The segment of the inspection that is going to begin: findings about one that is not wanted are not kept. */
+void sm_obslog__announce(struct sm_obslog_build *build, const char *segment_id);
 /** Begin an inspection; afterwards build->is_taken tells whether its rows are wanted. Strings are copied. */
 enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection,
                                 struct sm_error *err) SM_CHECKED;
@@ -89,6 +92,8 @@ enum sm_status sm_obslog__add_fields(struct sm_obslog_build *build, uint32_t lin
 bool sm_obslog__parse_time(const char *text, const char *unit, double *time_s, bool *has_frames);
 /** (H)MMSS without separators, read from the right: 538 = 5:38. @return false when minutes or seconds are above 59. */
 bool sm_obslog__parse_hmmss(int64_t number, double *time_s);
+/** "14.03.2031", "2031/3/14" as 2031-03-14; anything else as it is. */
+void sm_obslog__tidy_date(char *dst, size_t size, const char *text);
 /** A length along the run and the size of the last digit it is written with, both in metres. */
 bool sm_obslog__parse_distance(const char *text, const char *unit, double *distance_m, double *digit_m);
 /** "12", "03", "12:00", "9 Uhr", "12-3", "12 to 3". to_h stays 0 for a single position. is_rounded: minutes were dropped. */
