@@ -20,6 +20,9 @@
 #define SM_PRINTF(fmt_idx, arg_idx)
 #endif
 
+/** Version of this build, "1.2.3". Never NULL. */
+const char *sm_version(void);
+
 /** "Not known" in every double; NAN itself is a float, which -Wdouble-promotion minds. */
 #define SM_NAN ((double)NAN)
 #define SM_INFINITY ((double)INFINITY)

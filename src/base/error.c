@@ -1,8 +1,13 @@
-/* Status names and the error record. An error is filled once, where the failure was noticed. */
+/* Version, status names and the error record. An error is filled once, where the failure was noticed. */
 #include "stopmark/base.h"
 
 #include <stdio.h>
 #include <string.h>
+
+const char *sm_version(void)
+{
+    return SM_VERSION;
+}
 
 const char *sm_status_text(enum sm_status status)
 {

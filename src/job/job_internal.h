@@ -1,0 +1,107 @@
+/* What the parts of the job share: the survey under work, progress with words, the part of a recording. */
+#ifndef SM_JOB_INTERNAL_H
+#define SM_JOB_INTERNAL_H
+
+#include "stopmark/counter.h"
+#include "stopmark/job.h"
+#include "stopmark/media.h"
+
+enum sm_job__stage {
+    SM_JOB__SHEET,
+    SM_JOB__LOG,
+    SM_JOB__VIDEO,
+    SM_JOB__ALIGN,
+    SM_JOB__PLAN,
+    SM_JOB__N_STAGES
+};
+
+struct sm_job {
+    struct sm_arena *arena;
+    struct sm_sheet *sheet; /* as read, with the changes asked for */
+    struct sm_sheet merged; /* the same with the segment completed from the log; owns nothing */
+    struct sm_obslog *log;
+    struct sm_codes *codes;
+    struct sm_media *media; /* NULL = worked from the log alone */
+    struct sm_trace *trace;
+    struct sm_alignment *alignment;
+    struct sm_plan *plan;
+    struct sm_findings own;   /* found by the chain itself */
+    struct sm_findings video; /* of media and of the chain about the video */
+    struct sm_schedule schedule;
+    size_t n_changes;
+    const struct sm_job_change *change; /* copies */
+    struct sm_store_findings findings[SM_JOB__N_STAGES];
+    sm_job_progress_fn *progress;
+    void *progress_user;
+};
+
+/* Progress of one step, told in words. */
+struct sm_job__step {
+    sm_job_progress_fn *progress;
+    void *user;
+    const char *doing;
+};
+bool sm_job__tell(void *step, double done, double total); /* an sm_progress_fn over a struct sm_job__step */
+
+/* The part [start_s, end_s] of a recording (NaN = open) as a source of its own; times stay those of the
+ * recording. */
+struct sm_job__part {
+    struct sm_frame_source whole;
+    double start_s, end_s;
+};
+struct sm_frame_source sm_job__part_source(struct sm_job__part *part);
+
+/* What is to be read of which recording. */
+struct sm_job__reading {
+    struct sm_media *media;
+    struct sm_box box;
+    enum sm_unit unit;
+    double start_s, end_s; /* NaN = open */
+    sm_job_progress_fn *progress;
+    void *progress_user;
+};
+/* Find the counter and read it; at_s are the times that must be read themselves. */
+enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__reading *reading,
+                            struct sm_error *err);
+enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
+                            const struct sm_job__reading *reading, const double *at_s, size_t n_at,
+                            struct sm_error *err);
+
+/* Copy findings. */
+enum sm_status sm_job__add_findings(struct sm_findings *to, const struct sm_findings *from,
+                                    struct sm_error *err);
+
+/* merge.c: the segment, sheet over log. */
+enum sm_status sm_job__merge_segment(struct sm_job *job, struct sm_error *err);
+
+/* record.c: inputs by hash, settings as words, and all of it into the open job file. */
+struct sm_job__record {
+    struct sm_arena *arena;
+    size_t n_inputs, inputs_capacity;
+    struct sm_store_input *input;
+    size_t n_settings, settings_capacity;
+    struct sm_store_setting *setting;
+};
+enum sm_status sm_job__record_make(struct sm_job__record *record, const struct sm_job *job,
+                                   struct sm_error *err);
+void sm_job__record_release(struct sm_job__record *record);
+enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
+                                  const struct sm_job *job, const struct sm_job_delivery *delivery,
+                                  bool *is_known, struct sm_error *err);
+
+/* folder.c: files that appear in a folder together or not at all. */
+struct sm_job__folder;
+enum sm_status sm_job__folder_new(struct sm_job__folder **out, const char *path, struct sm_error *err);
+/* Where to write before it counts. */
+const char *sm_job__folder_draft(const struct sm_job__folder *folder);
+enum sm_status sm_job__folder_write(struct sm_job__folder *folder, const char *name,
+                                    const struct sm_text *content, struct sm_error *err);
+/* Put all in place; until sm_job__folder_keep() it can be undone. */
+enum sm_status sm_job__folder_place(struct sm_job__folder *folder, struct sm_error *err);
+void sm_job__folder_keep(struct sm_job__folder *folder);
+/* Undo what is not kept, and forget. */
+void sm_job__folder_free(struct sm_job__folder **folder);
+
+enum sm_status sm_job__no_memory(struct sm_error *err);
+
+#endif

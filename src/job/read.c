@@ -1,0 +1,132 @@
+/* Recording to trace: open, find the counter, read it, wholly or within the part that is the survey. */
+#include "stopmark/counter.h"
+#include "stopmark/trace.h"
+
+#include "job_internal.h"
+
+enum sm_status sm_job__no_memory(struct sm_error *err)
+{
+    return sm_error_set(err, SM_E_NOMEM, "out of memory");
+}
+
+bool sm_job__tell(void *step, double done, double total)
+{
+    const struct sm_job__step *told = step;
+    return !told->progress || told->progress(told->user, told->doing, done, total);
+}
+
+enum sm_status sm_job__add_findings(struct sm_findings *to, const struct sm_findings *from,
+                                    struct sm_error *err)
+{
+    for (size_t i = 0; i < from->n; i++) {
+        const struct sm_finding *f = &from->item[i];
+        if (sm_findings_add(to, f->flag, f->severity, f->source, f->line, f->time_s, f->entry_idx, "%s",
+                            f->message) != SM_OK) {
+            return sm_job__no_memory(err);
+        }
+    }
+    return SM_OK;
+}
+
+/* ---- a part of a recording ---- */
+
+static enum sm_status scan_part(void *user, double start_s, double end_s, double step_s, bool cheap_only,
+                                sm_frame_fn *fn, void *fn_user, struct sm_error *err)
+{
+    const struct sm_job__part *part = user;
+    double from_s = fmax(start_s, part->start_s); /* fmax and fmin pass over NaN */
+    double to_s = fmin(end_s, part->end_s);
+    return from_s <= to_s
+               ? part->whole.scan(part->whole.user, from_s, to_s, step_s, cheap_only, fn, fn_user, err)
+               : SM_OK;
+}
+
+static enum sm_status at_part(void *user, const double *time_s, size_t n, size_t *at_idx, sm_frame_fn *fn,
+                              void *fn_user, struct sm_error *err)
+{
+    const struct sm_job__part *part = user;
+    return part->whole.at(part->whole.user, time_s, n, at_idx, fn, fn_user, err);
+}
+
+struct sm_frame_source sm_job__part_source(struct sm_job__part *part)
+{
+    struct sm_frame_source source = part->whole;
+    source.user = part;
+    source.duration_s = fmin(source.duration_s, part->end_s);
+    source.scan = scan_part;
+    source.at = at_part;
+    return source;
+}
+
+/* ---- finding and reading ---- */
+
+static struct sm_job__part part_of(const struct sm_job__reading *reading)
+{
+    return (struct sm_job__part){sm_media_source(reading->media), reading->start_s, reading->end_s};
+}
+
+enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__reading *reading,
+                            struct sm_error *err)
+{
+    struct sm_job__step step = {reading->progress, reading->progress_user, "looking for the counter"};
+    struct sm_counter_opts opts = {reading->box, reading->unit, sm_job__tell, &step};
+    struct sm_job__part part = part_of(reading);
+    struct sm_frame_source source = sm_job__part_source(&part);
+    return sm_counter_find(out, &source, &opts, err);
+}
+
+enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
+                            const struct sm_job__reading *reading, const double *at_s, size_t n_at,
+                            struct sm_error *err)
+{
+    struct sm_job__step step = {reading->progress, reading->progress_user, "reading the counter"};
+    struct sm_counter_opts opts = {reading->box, reading->unit, sm_job__tell, &step};
+    struct sm_job__part part = part_of(reading);
+    struct sm_frame_source source = sm_job__part_source(&part);
+    return sm_counter_read(out, counter, &source, at_s, n_at, &opts, err);
+}
+
+static enum sm_status read_open(struct sm_trace **out, const struct sm_job__reading *reading,
+                                const struct sm_job_read_opts *opts, struct sm_error *err)
+{
+    struct sm_counter *counter = NULL;
+    struct sm_trace *whole = NULL;
+    enum sm_status status = sm_job__find(&counter, reading, err);
+    if (status == SM_OK) {
+        status = sm_job__read(&whole, counter, reading, opts->at_s, opts->n_at, err);
+    }
+    sm_counter_free(&counter);
+    if (status == SM_OK && opts->n_at) {
+        status = sm_trace_pick(out, whole, opts->at_s, opts->n_at, err);
+        sm_trace_free(&whole);
+    } else if (status == SM_OK) {
+        *out = whole;
+    }
+    return status;
+}
+
+enum sm_status sm_job_read(struct sm_trace **out, const struct sm_job_read_opts *opts,
+                           struct sm_findings *findings, struct sm_error *err)
+{
+    struct sm_media *media = NULL;
+    enum sm_status status = sm_media_open(&media, opts->video, opts->n_videos, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    struct sm_trace *trace = NULL;
+    struct sm_job__reading reading = {media,  opts->box,      opts->unit,         SM_NAN,
+                                      SM_NAN, opts->progress, opts->progress_user};
+    status = read_open(&trace, &reading, opts, err);
+    if (status != SM_OK) {
+        sm_error_source(err, opts->video[0]);
+    } else if (findings) {
+        status = sm_job__add_findings(findings, sm_media_get_findings(media), err);
+    }
+    sm_media_close(&media);
+    if (status != SM_OK) {
+        sm_trace_free(&trace);
+        return status;
+    }
+    *out = trace;
+    return SM_OK;
+}

@@ -1,0 +1,180 @@
+/* The survey as the job file keeps it: inputs by content, the rules that were used as words, results and
+ * findings. */
+#include "job_internal.h"
+
+#include <string.h>
+#include <sys/stat.h>
+
+static enum sm_status add_input(struct sm_job__record *record, const char *role, const char *path,
+                                struct sm_error *err)
+{
+    if (!path) {
+        return SM_OK;
+    }
+    if (sm_grow(&record->input, record->n_inputs, &record->inputs_capacity, sizeof *record->input) != SM_OK) {
+        return sm_job__no_memory(err);
+    }
+    struct sm_store_input *input = &record->input[record->n_inputs];
+    *input = (struct sm_store_input){.role = role, .path = sm_arena_strdup(record->arena, path)};
+    struct stat status;
+    enum sm_status result = input->path ? sm_file_sha256(path, input->sha256, err) : sm_job__no_memory(err);
+    if (result == SM_OK && stat(path, &status) == 0) {
+        input->size_bytes = status.st_size;
+    }
+    record->n_inputs += result == SM_OK;
+    return result;
+}
+
+static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_job *job,
+                                 struct sm_error *err)
+{
+    const struct sm_sheet *sheet = job->sheet;
+    enum sm_status status = add_input(record, "sheet", sheet->path, err);
+    for (size_t i = 0; status == SM_OK && i < sheet->n_videos; i++) {
+        status = add_input(record, "video", sheet->video[i], err);
+    }
+    const char *const others[][2] = {{"log", sheet->log},
+                                     {"kits", sheet->kits_file},
+                                     {"cure", sheet->cure_file},
+                                     {"codes", sheet->codes == SM_CODES_FILE ? sheet->codes_file : NULL}};
+    for (size_t i = 0; status == SM_OK && i < sizeof others / sizeof *others; i++) {
+        status = add_input(record, others[i][0], others[i][1], err);
+    }
+    return status;
+}
+
+/* ---- settings ---- */
+
+static void add_word(struct sm_job__record *record, const char *name, const char *value)
+{
+    if (sm_grow(&record->setting, record->n_settings, &record->settings_capacity, sizeof *record->setting) !=
+        SM_OK) {
+        record->n_settings = SIZE_MAX; /* checked by add_settings() */
+    }
+    if (record->n_settings == SIZE_MAX) {
+        return;
+    }
+    struct sm_store_setting setting = {sm_arena_strdup(record->arena, name),
+                                       sm_arena_strdup(record->arena, value)};
+    if (!setting.name || !setting.value) {
+        record->n_settings = SIZE_MAX;
+        return;
+    }
+    record->setting[record->n_settings++] = setting;
+}
+
+static void add_real(struct sm_job__record *record, const char *name, double value, const char *unit)
+{
+    struct sm_text text = {0};
+    sm_text_add_number(&text, value, 0, 6);
+    if (text.length) {
+        sm_text_addf(&text, "%s%s", *unit ? " " : "", unit);
+        add_word(record, name, sm_text_str(&text));
+    }
+    sm_text_release(&text);
+}
+
+static void add_rules(struct sm_job__record *record, const struct sm_rules *rules)
+{
+    add_real(record, "rules.end cover", rules->end_cover_m, "m");
+    add_word(record, "rules.locate", rules->locate == SM_LOCATE_COUNTER ? "counter" : "mark");
+    add_real(record, "rules.placement", rules->placement_m, "m");
+    add_real(record, "rules.distance error, share", rules->distance_error_frac, "");
+    add_real(record, "rules.distance error", rules->distance_error_m, "m");
+    add_real(record, "rules.overlap", rules->overlap_m, "m");
+    add_real(record, "rules.keep clear", rules->keep_clear_m, "m");
+    add_real(record, "rules.connection diameter", rules->connection_diameter_mm, "mm");
+    add_word(record, "rules.reopen", rules->may_reopen ? "yes" : "no");
+    add_real(record, "rules.set-up cost", rules->set_up_cost, "");
+    add_real(record, "rules.reopen cost", rules->reopen_cost, "");
+    add_real(record, "rules.full lining rate", rules->full_lining_rate_per_m, "a metre");
+}
+
+static void add_site(struct sm_job__record *record, const struct sm_sheet *sheet)
+{
+    static const char *const datums[] = {"pipe edge", "manhole wall", "manhole centre"};
+    static const char *const systems[] = {"EN", "NA", "file"};
+    add_word(record, "survey.log time", sheet->log_time == SM_LOG_TIME_CLOCK ? "clock" : "video");
+    add_word(record, "survey.codes", systems[sheet->codes]);
+    add_word(record, "survey.trust", sheet->trust == SM_TRUST_LOG ? "log" : "picture");
+    add_real(record, "survey.video start", sheet->video_start_s, "s");
+    add_real(record, "survey.video end", sheet->video_end_s, "s");
+    add_word(record, "counter.datum", datums[sheet->datum]);
+    add_real(record, "counter.datum offset", sheet->datum_offset_m, "m");
+    add_real(record, "counter.view ahead", sheet->view_ahead_m, "m");
+    add_word(record, "access.enter", sheet->access.enters_at_to ? "to" : "from");
+    add_word(record, "access.reference", sheet->access.reference == SM_REFERENCE_RIM ? "rim" : "pipe edge");
+    add_real(record, "access.rim to pipe edge", sheet->access.rim_to_pipe_edge_m, "m");
+    add_real(record, "access.pipe temperature", sheet->access.pipe_temperature_c, "C");
+    add_real(record, "access.groundwater head", sheet->access.groundwater_head_m, "m");
+}
+
+/* The program is a setting too: a better reader may give another result from the same files. */
+static enum sm_status add_settings(struct sm_job__record *record, const struct sm_job *job,
+                                   struct sm_error *err)
+{
+    add_word(record, "program", sm_version());
+    add_rules(record, &job->sheet->rules);
+    add_site(record, job->sheet);
+    for (size_t i = 0; i < job->n_changes; i++) {
+        struct sm_text name = {0};
+        sm_text_addf(&name, "changed %zu: %s", i + 1, job->change[i].key);
+        add_word(record, sm_text_str(&name), job->change[i].value);
+        sm_text_release(&name);
+    }
+    if (record->n_settings == SIZE_MAX) {
+        record->n_settings = 0;
+        return sm_job__no_memory(err);
+    }
+    return SM_OK;
+}
+
+enum sm_status sm_job__record_make(struct sm_job__record *record, const struct sm_job *job,
+                                   struct sm_error *err)
+{
+    *record = (struct sm_job__record){0};
+    if (sm_arena_new(&record->arena) != SM_OK) {
+        return sm_job__no_memory(err);
+    }
+    struct sm_job__step step = {job->progress, job->progress_user, "fingerprinting the files"};
+    if (!sm_job__tell(&step, 0, 0)) {
+        return sm_error_set(err, SM_E_CANCELLED, "stopped");
+    }
+    enum sm_status status = add_inputs(record, job, err);
+    return status == SM_OK ? add_settings(record, job, err) : status;
+}
+
+void sm_job__record_release(struct sm_job__record *record)
+{
+    sm_free(record->input);
+    sm_free(record->setting);
+    sm_arena_free(&record->arena);
+    *record = (struct sm_job__record){0};
+}
+
+enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
+                                  const struct sm_job *job, const struct sm_job_delivery *delivery,
+                                  bool *is_known, struct sm_error *err)
+{
+    struct sm_store_put put = {
+        .kind = SM_SURVEY_FIRST,
+        .stored_at = delivery->now,
+        .who = delivery->who,
+        .segment = &job->merged.segment,
+        .date = job->merged.date,
+        .operator_name = job->merged.operator_name,
+        .n_inputs = record->n_inputs,
+        .input = record->input,
+        .n_settings = record->n_settings,
+        .setting = record->setting,
+        .log = job->log,
+        .trace = job->trace,
+        .alignment = job->alignment,
+        .n_kits = job->sheet->n_kits,
+        .kit = job->sheet->kit,
+        .plan = job->plan,
+        .n_findings = SM_JOB__N_STAGES,
+        .findings = job->findings,
+    };
+    return sm_store_put_schedule(store, &put, NULL, is_known, err);
+}
