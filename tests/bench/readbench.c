@@ -78,9 +78,9 @@ static enum sm_status truth_read(struct truth *truth, const char *dir, struct sm
     if (status != SM_OK) {
         return status;
     }
-    truth->unit = option_value(data, "counter.unit", value, sizeof value) && strcmp(value, "ft") == 0 ? SM_UNIT_FT
+    truth->unit = option_value(data, "unit", value, sizeof value) && strcmp(value, "ft") == 0 ? SM_UNIT_FT
                                                                                                     : SM_UNIT_M;
-    truth->decimals = option_value(data, "counter.decimals", value, sizeof value) ? value[0] - '0' : 2;
+    truth->decimals = option_value(data, "decimals", value, sizeof value) ? value[0] - '0' : 2;
     sm_free(data);
     snprintf(path, sizeof path, "%s/truth.csv", dir);
     status = sm_file_read(&data, &n, path, (size_t)256 << 20, err);
