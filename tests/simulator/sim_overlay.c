@@ -1,0 +1,421 @@
+/*
+ * sim_overlay.c - the texts in the picture, moment by moment. The recording goes through black, title page, a
+ * counter that does not run yet, then the run; on the way there are gaps with no overlay and pages of text
+ * that hide the counter, and at a stop the observation's sentence.
+ */
+#include "sim_overlay_internal.h"
+
+#include <math.h>
+#include <string.h>
+
+#define MAX_LINES 8
+#define MAX_WINDOWS 64
+
+struct window {
+    double start_s, end_s;
+};
+struct sm_sim_overlay {
+    const struct sm_sim_opts *opts;
+    const struct sm_sim_scenario *scenario;
+    const struct sm_sim_path *path;
+    struct sm_sim_field field[SM_SIM_MAX_FIELDS];
+    size_t n_fields;
+    struct sm_sim_box box[SM_SIM_MAX_FIELDS];
+    size_t n_boxes;
+    struct sm_sim_field line[MAX_LINES]; /* of a page or a sentence */
+    size_t n_lines;
+    struct window gap[MAX_WINDOWS], page[MAX_WINDOWS];
+    struct {
+        struct sm_text text;
+        struct sm_sim_stamp bare; /* strokes alone, for measuring */
+    } measured[2];                /* the two texts measured last */
+    size_t last_measured;
+};
+
+void sm_sim__field_release(struct sm_sim_field *field)
+{
+    sm_text_release(&field->text);
+    sm_sim__stamp_release(&field->stamp);
+    sm_sim__stamp_release(&field->dark);
+}
+
+void sm_sim__field_corner(const struct sm_sim_field *field, const struct sm_sim_stamp *stamp,
+                          int32_t *left_px, int32_t *top_px)
+{
+    const struct sm_caption *caption = &stamp->caption;
+    double share = field->align == SM_SIM_LEFT ? 0 : field->align == SM_SIM_RIGHT ? 1 : 0.5;
+    double text_x_px = caption->text_left_px + share * (caption->text_right_px - caption->text_left_px);
+    *left_px = (int32_t)lround(field->anchor_x_px - text_x_px);
+    *top_px = (int32_t)lround(field->baseline_px - caption->baseline_px);
+}
+
+/* ---- windows
+ * ----------------------------------------------------------------------------------------------- */
+
+/* n windows of about for_s, one in each n-th of the run, so that none run together. */
+static void plan_windows(struct window *window, int64_t n, double for_s, const struct sm_sim_path *path,
+                         struct sm_test_random *random)
+{
+    double first_s = path->run_start_s + 4,
+           each_s = (path->duration_s - 1 - first_s) / (double)(n > 0 ? n : 1);
+    for (int64_t i = 0; i < n && i < MAX_WINDOWS && each_s > for_s + 1; i++) {
+        double start_s = first_s + each_s * (double)i + sm_test_uniform(random, 0, each_s - for_s - 1);
+        window[i] = (struct window){start_s, start_s + for_s};
+    }
+}
+
+static bool is_within(const struct window *window, double time_s)
+{
+    for (size_t i = 0; i < MAX_WINDOWS; i++) {
+        if (time_s >= window[i].start_s && time_s < window[i].end_s) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* ---- drawing a field
+ * --------------------------------------------------------------------------------------- */
+
+/* The other colour of a flipping text. */
+static struct sm_caption_style flipped(struct sm_caption_style style)
+{
+    style.fill = (struct sm_colour){12, 12, 12, 255};
+    style.outline.r = style.outline.g = style.outline.b = 240;
+    style.shadow.r = style.shadow.g = style.shadow.b = 240;
+    return style;
+}
+
+/* Have the field's stamps show a text. */
+static enum sm_status set_text(const struct sm_sim_opts *opts, struct sm_sim_field *field, const char *text,
+                               struct sm_error *err)
+{
+    if (field->stamp.y && strcmp(sm_text_str(&field->text), text) == 0) {
+        return SM_OK;
+    }
+    struct sm_caption_style style = sm_sim__overlay_style(opts, field->kind);
+    enum sm_status status = sm_sim__stamp_make(&field->stamp, &style, text, opts->overlay.opacity, err);
+    if (status == SM_OK && opts->overlay.is_flipping) {
+        style = flipped(style);
+        status = sm_sim__stamp_make(&field->dark, &style, text, opts->overlay.opacity, err);
+    }
+    sm_text_clear(&field->text);
+    sm_text_add(&field->text, text);
+    return status == SM_OK && field->text.failed ? SM_E_NOMEM : status;
+}
+
+static double mean_luma(const struct sm_sim_picture *picture, struct sm_sim_box box)
+{
+    double sum = 0, n = 0;
+    for (int32_t y = box.top_px < 0 ? 0 : box.top_px; y < box.bottom_px && y < picture->height_px; y++) {
+        for (int32_t x = box.left_px < 0 ? 0 : box.left_px; x < box.right_px && x < picture->width_px; x++) {
+            sum += picture->y[(ptrdiff_t)y * picture->width_px + x];
+            n += 1;
+        }
+    }
+    return n > 0 ? sum / n : 0;
+}
+
+/* Each character in the colour its ground is not; it changes only when the ground has changed clearly. */
+static void draw_flipping(struct sm_sim_field *field, struct sm_sim_picture *picture, int32_t left_px,
+                          int32_t top_px)
+{
+    const struct sm_caption *caption = &field->stamp.caption;
+    for (size_t i = 0; i < caption->n_glyphs; i++) {
+        const struct sm_caption_glyph *glyph = &caption->glyph[i];
+        int32_t from = i == 0 ? 0 : (int32_t)lround(glyph->cell_left_px);
+        int32_t to = i + 1 == caption->n_glyphs ? caption->width_px : (int32_t)lround(glyph->cell_right_px);
+        struct sm_sim_box cell = {left_px + from, top_px + (int32_t)caption->top_px, left_px + to,
+                                  top_px + (int32_t)caption->baseline_px};
+        double level = mean_luma(picture, cell);
+        bool *is_dark = &field->is_dark[i % 64];
+        *is_dark = level > (*is_dark ? 105 : 125);
+        sm_sim__stamp_blend(*is_dark ? &field->dark : &field->stamp, picture, left_px, top_px, from, to);
+    }
+}
+
+static void draw_field(struct sm_sim_field *field, struct sm_sim_picture *picture)
+{
+    int32_t left_px = 0, top_px = 0;
+    sm_sim__field_corner(field, &field->stamp, &left_px, &top_px);
+    if (field->dark.y) {
+        draw_flipping(field, picture, left_px, top_px);
+    } else {
+        sm_sim__stamp_blend(&field->stamp, picture, left_px, top_px, 0, field->stamp.caption.width_px);
+    }
+}
+
+static void draw_boxes(const struct sm_sim_overlay *overlay, struct sm_sim_picture *picture)
+{
+    for (size_t i = 0; i < overlay->n_boxes; i++) {
+        if (overlay->box[i].right_px > overlay->box[i].left_px) {
+            sm_sim__fill_box(picture, overlay->box[i], overlay->opts->overlay.box_colour,
+                             overlay->opts->overlay.ground_alpha);
+        }
+    }
+}
+
+/* ---- pages and sentences
+ * ----------------------------------------------------------------------------------- */
+
+static enum sm_status set_lines(struct sm_sim_overlay *overlay, const char *const *text, size_t n,
+                                double middle, struct sm_error *err)
+{
+    const struct sm_sim_opts *opts = overlay->opts;
+    double pitch_px = opts->overlay.digit_px * opts->overlay.other_scale * 1.9 + 4;
+    enum sm_status status = SM_OK;
+    overlay->n_lines = n;
+    for (size_t i = 0; status == SM_OK && i < n; i++) {
+        overlay->line[i].kind = SM_SIM_FIELD_LINE;
+        overlay->line[i].align = SM_SIM_CENTRE;
+        overlay->line[i].anchor_x_px = (double)opts->video.width_px / 2;
+        overlay->line[i].baseline_px = floor((double)opts->video.height_px * middle +
+                                             pitch_px * ((double)i - ((double)n - 1) / 2 + 0.3));
+        status = set_text(opts, &overlay->line[i], text[i], err);
+    }
+    return status;
+}
+
+/* Own pages: a title before the run, notes during it. Numbers of all kinds stand in them on purpose. */
+static enum sm_status set_page(struct sm_sim_overlay *overlay, bool is_title, struct sm_error *err)
+{
+    const struct sm_sim_opts *opts = overlay->opts;
+    struct sm_text text[5] = {0};
+    sm_text_add(&text[0], is_title ? "PIPE SURVEY" : "NOTES");
+    sm_text_addf(&text[1], "%s  %s to %s", opts->pipe.id, opts->pipe.from, opts->pipe.to);
+    sm_text_addf(&text[2], "DN %d  length ", (int)lround(opts->pipe.diameter_mm));
+    sm_text_add_fixed(&text[2], opts->pipe.length_m, 2);
+    sm_text_add(&text[2], " m");
+    sm_text_add(&text[3], is_title ? "2031-03-14  07:45" : "flow 2.5 l/s  depth 1.80 m");
+    sm_text_add(&text[4], is_title ? "unit 3  tape 0117" : "weather 2, cleaned: yes");
+    const char *line[5];
+    bool has_failed = false;
+    for (size_t i = 0; i < 5; i++) {
+        line[i] = sm_text_str(&text[i]);
+        has_failed = has_failed || text[i].failed;
+    }
+    enum sm_status status = has_failed ? SM_E_NOMEM : set_lines(overlay, line, 5, 0.5, err);
+    for (size_t i = 0; i < 5; i++) {
+        sm_text_release(&text[i]);
+    }
+    return status;
+}
+
+/* '#' in a sentence stands for the item's size, '@' for its clock place. */
+static void add_sentence(const struct sm_sim_item *item, struct sm_text *out)
+{
+    for (const char *at = sm_sim__kind(item->kind)->sentence; *at; at++) {
+        if (*at == '#') {
+            sm_text_addf(out, "%d", (int)lround(isnan(item->diameter_mm) ? item->q1 : item->diameter_mm));
+        } else if (*at == '@') {
+            sm_text_addf(out, "%d", (int)item->clock_from_h);
+        } else {
+            sm_text_add_n(out, at, 1);
+        }
+    }
+}
+
+static enum sm_status set_sentence(struct sm_sim_overlay *overlay, double time_s, struct sm_error *err)
+{
+    const struct sm_sim_stop *stop = sm_sim__path_stop_at(overlay->path, time_s);
+    overlay->n_lines = 0;
+    if (!stop || time_s < stop->start_s + 1 ||
+        time_s >= stop->start_s + 1 + overlay->opts->overlay.sentence_s) {
+        return SM_OK;
+    }
+    struct sm_text text = {0};
+    add_sentence(&overlay->scenario->item[stop->item_idx], &text);
+    const char *line = sm_text_str(&text);
+    enum sm_status status = text.failed ? SM_E_NOMEM : set_lines(overlay, &line, 1, 0.72, err);
+    sm_text_release(&text);
+    return status;
+}
+
+static void draw_lines(struct sm_sim_overlay *overlay, struct sm_sim_picture *picture)
+{
+    for (size_t i = 0; i < overlay->n_lines; i++) {
+        draw_field(&overlay->line[i], picture);
+    }
+}
+
+/* ---- measuring
+ * --------------------------------------------------------------------------------------------- */
+
+/* Strokes of a counter text, from the two texts kept. */
+static enum sm_status measure_text(struct sm_sim_overlay *overlay, const char *text,
+                                   const struct sm_sim_stamp **out, struct sm_error *err)
+{
+    for (size_t i = 0; i < 2; i++) {
+        if (overlay->measured[i].bare.y && strcmp(sm_text_str(&overlay->measured[i].text), text) == 0) {
+            overlay->last_measured = i;
+            *out = &overlay->measured[i].bare;
+            return SM_OK;
+        }
+    }
+    size_t place = 1 - overlay->last_measured;
+    struct sm_caption_style style = sm_sim__overlay_style(overlay->opts, SM_SIM_FIELD_COUNTER);
+    style.outline_px = 0;
+    style.shadow.a = style.box.a = 0;
+    enum sm_status status = sm_sim__stamp_make(&overlay->measured[place].bare, &style, text, 1, err);
+    sm_text_clear(&overlay->measured[place].text);
+    sm_text_add(&overlay->measured[place].text, text);
+    overlay->last_measured = place;
+    *out = &overlay->measured[place].bare;
+    return status == SM_OK && overlay->measured[place].text.failed ? SM_E_NOMEM : status;
+}
+
+static bool is_digit(uint32_t codepoint)
+{
+    return codepoint >= '0' && codepoint <= '9';
+}
+
+enum sm_status sm_sim__overlay_contrast(struct sm_sim_overlay *overlay, const char *text, const char *other,
+                                        const uint8_t *luma, ptrdiff_t stride, double *out,
+                                        struct sm_error *err)
+{
+    const struct sm_sim_stamp *bare = NULL;
+    enum sm_status status = measure_text(overlay, text, &bare, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    int32_t left_px = 0, top_px = 0;
+    sm_sim__field_corner(&overlay->field[0], bare, &left_px, &top_px);
+    double least = (double)INFINITY;
+    for (size_t i = 0; i < bare->caption.n_glyphs; i++) {
+        const struct sm_caption_glyph *glyph = &bare->caption.glyph[i];
+        bool is_same = other && text[glyph->offset_bytes] == other[glyph->offset_bytes];
+        if (is_digit(glyph->codepoint) && !is_same) {
+            double contrast =
+                sm_sim__stamp_contrast(bare, i, luma, stride, (int32_t)overlay->opts->video.width_px,
+                                       (int32_t)overlay->opts->video.height_px, left_px, top_px);
+            least = fmin(least, isnan(contrast) ? 0 : contrast);
+        }
+    }
+    *out = isinf(least) ? 0 : least;
+    return SM_OK;
+}
+
+/* ---- a frame
+ * ----------------------------------------------------------------------------------------------- */
+
+static enum sm_status note_counter(struct sm_sim_overlay *overlay, bool is_running, double time_s,
+                                   struct sm_sim_shown *shown)
+{
+    const struct sm_sim_field *counter = &overlay->field[0];
+    const struct sm_caption *caption = &counter->stamp.caption;
+    int32_t left_px = 0, top_px = 0;
+    sm_text_add(&shown->text, sm_text_str(&counter->text));
+    if (is_running) {
+        sm_sim__counter_reading(sm_sim__counter_counts(overlay->opts, overlay->path, time_s),
+                                overlay->opts->counter.decimals, &shown->reading);
+    }
+    sm_sim__field_corner(counter, &counter->stamp, &left_px, &top_px);
+    shown->box = (struct sm_sim_box){
+        left_px + (int32_t)floor(caption->text_left_px), top_px + (int32_t)floor(caption->top_px),
+        left_px + (int32_t)ceil(caption->text_right_px), top_px + (int32_t)ceil(caption->baseline_px)};
+    return shown->text.failed || shown->reading.failed ? SM_E_NOMEM : SM_OK;
+}
+
+static enum sm_status draw_run(struct sm_sim_overlay *overlay, double time_s, bool has_counter,
+                               struct sm_sim_picture *picture, struct sm_sim_shown *shown,
+                               struct sm_error *err)
+{
+    enum sm_status status = SM_OK;
+    bool is_running = time_s >= overlay->path->run_start_s + overlay->opts->overlay.not_running_s;
+    draw_boxes(overlay, picture);
+    for (size_t i = 0; status == SM_OK && i < overlay->n_fields; i++) {
+        struct sm_sim_field *field = &overlay->field[i];
+        if (field->kind == SM_SIM_FIELD_COUNTER && !has_counter) {
+            continue;
+        }
+        struct sm_text text = {0};
+        if (field->kind == SM_SIM_FIELD_COUNTER && !is_running) {
+            sm_sim__counter_idle_text(&overlay->opts->counter, &text);
+        } else {
+            sm_sim__field_text(overlay->opts, overlay->path, field->kind, time_s, &text);
+        }
+        status = text.failed ? SM_E_NOMEM : set_text(overlay->opts, field, sm_text_str(&text), err);
+        sm_text_release(&text);
+        if (status == SM_OK) {
+            draw_field(field, picture);
+        }
+    }
+    return status == SM_OK && has_counter ? note_counter(overlay, is_running, time_s, shown) : status;
+}
+
+enum sm_status sm_sim__overlay_draw(struct sm_sim_overlay *overlay, double time_s,
+                                    struct sm_sim_picture *picture, struct sm_sim_shown *shown,
+                                    struct sm_error *err)
+{
+    const struct sm_sim_overlay_opts *opts = &overlay->opts->overlay;
+    struct sm_sim_box whole = {0, 0, picture->width_px, picture->height_px};
+    sm_text_clear(&shown->text);
+    sm_text_clear(&shown->reading);
+    shown->box = (struct sm_sim_box){0};
+    if (time_s < opts->black_s) {
+        sm_sim__fill_box(picture, whole, 0, 1);
+        return SM_OK;
+    }
+    bool is_title = time_s < overlay->path->run_start_s, is_page = is_within(overlay->page, time_s);
+    if (!is_title && is_within(overlay->gap, time_s)) {
+        return SM_OK;
+    }
+    enum sm_status status = SM_OK;
+    if (is_title) {
+        sm_sim__fill_box(picture, whole, 0x101830, 1);
+    } else {
+        status = draw_run(overlay, time_s, !is_page, picture, shown, err);
+    }
+    if (status == SM_OK) {
+        status = is_title || is_page ? set_page(overlay, is_title, err) : set_sentence(overlay, time_s, err);
+    }
+    if (status == SM_OK) {
+        draw_lines(overlay, picture);
+    }
+    return status;
+}
+
+/* ---- life
+ * -------------------------------------------------------------------------------------------------- */
+
+enum sm_status sm_sim__overlay_new(struct sm_sim_overlay **out, const struct sm_sim_opts *opts,
+                                   const struct sm_sim_scenario *scenario, const struct sm_sim_path *path,
+                                   struct sm_error *err)
+{
+    struct sm_sim_overlay *overlay = sm_calloc(1, sizeof *overlay);
+    if (!overlay) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the overlay");
+    }
+    overlay->opts = opts;
+    overlay->scenario = scenario;
+    overlay->path = path;
+    struct sm_test_random random = sm_sim__stream(opts->seed, SM_SIM_STREAM_OVERLAY);
+    plan_windows(overlay->gap, opts->overlay.n_gaps, opts->overlay.gap_s, path, &random);
+    plan_windows(overlay->page, opts->overlay.n_text_pages, 4, path, &random);
+    enum sm_status status =
+        sm_sim__layout(opts, overlay->field, &overlay->n_fields, overlay->box, &overlay->n_boxes, err);
+    if (status != SM_OK) {
+        sm_sim__overlay_free(&overlay);
+        return status;
+    }
+    *out = overlay;
+    return SM_OK;
+}
+
+void sm_sim__overlay_free(struct sm_sim_overlay **overlay)
+{
+    if (*overlay) {
+        for (size_t i = 0; i < SM_SIM_MAX_FIELDS; i++) {
+            sm_sim__field_release(&(*overlay)->field[i]);
+        }
+        for (size_t i = 0; i < MAX_LINES; i++) {
+            sm_sim__field_release(&(*overlay)->line[i]);
+        }
+        for (size_t i = 0; i < 2; i++) {
+            sm_text_release(&(*overlay)->measured[i].text);
+            sm_sim__stamp_release(&(*overlay)->measured[i].bare);
+        }
+        sm_free(*overlay);
+        *overlay = NULL;
+    }
+}
