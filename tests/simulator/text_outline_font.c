@@ -9,7 +9,8 @@
 #include <pango/pangocairo.h>
 #include <string.h>
 
-#define PROBE_SIZE_PX 128.0 /* size at which a font's digit height is measured */
+#define LAYOUT_SIZE_PX 128.0 /* size at which fonts are measured, and laid out when they are not hinted */
+#define HARD_SIZE_STEP_PX 0.5 /* hinted sizes, so that few fonts have to be loaded */
 
 /** The height of the digits is that of a seven: flat on top, standing on the line, no overshoot. */
 #define HEIGHT_SAMPLE "7"
@@ -42,13 +43,12 @@ static void copy_out(struct sm_text_mask *mask, struct pen *pen)
     }
 }
 
-static void set_attributes(PangoLayout *layout, const struct sm_caption_style *style, double spacing_px)
+static void set_features(PangoLayout *layout, const struct sm_caption_style *style)
 {
     PangoAttrList *list = pango_attr_list_new();
     pango_attr_list_insert(list, pango_attr_font_features_new(style->has_slashed_zero
                                                                   ? "liga=0, clig=0, calt=0, kern=0, lnum=1, zero=1"
                                                                   : "liga=0, clig=0, calt=0, kern=0, lnum=1"));
-    pango_attr_list_insert(list, pango_attr_letter_spacing_new((int)lround(spacing_px * PANGO_SCALE)));
     pango_layout_set_attributes(layout, list);
     pango_attr_list_unref(list);
 }
@@ -72,8 +72,7 @@ static PangoLayout *new_layout(const struct sm_caption_style *style, const char 
     pango_font_description_set_absolute_size(face, size_px * PANGO_SCALE);
     pango_layout_set_font_description(layout, face);
     pango_font_description_free(face);
-    double stretch = style->x_stretch > 0.0 ? style->x_stretch : 1.0;
-    set_attributes(layout, style, style->letter_spacing_px / stretch);
+    set_features(layout, style);
     pango_layout_set_text(layout, text, -1);
     g_object_unref(context);
     return layout;
@@ -90,79 +89,161 @@ static PangoRectangle ink_of(const struct sm_caption_style *style, const char *f
     return ink;
 }
 
-/** Font size at which the digits have the wanted height, and that height as the font then really has it. */
-static enum sm_status fit_size(double *size_px, double *digit_height_px, const struct sm_caption_style *style,
-                               const char *family, struct sm_error *err)
+/**
+ * Size of the layout and what to multiply it by. Smooth text is laid out at one size and scaled as a drawing; hard-edged
+ * text is laid out at its own size, so that the font's hints meet the pixels.
+ */
+struct fit {
+    double size_px;
+    double scale_x, scale_y;
+    double digit_height_px; /* as drawn */
+};
+
+static enum sm_status fit_size(struct fit *fit, const struct sm_caption_style *style, const char *family, struct sm_error *err)
 {
     int baseline = 0;
-    PangoRectangle ink = ink_of(style, family, PROBE_SIZE_PX, HEIGHT_SAMPLE, &baseline);
-    if (ink.height <= 0) {
+    double stretch = style->x_stretch > 0.0 ? style->x_stretch : 1.0;
+    PangoRectangle ink = ink_of(style, family, LAYOUT_SIZE_PX, HEIGHT_SAMPLE, &baseline);
+    double height_px = (double)(baseline - ink.y) / PANGO_SCALE;
+    if (height_px <= 0.0) {
         return sm_error_set(err, SM_E_FORMAT, "font \"%s\" has no digits", family);
     }
-    *size_px = PROBE_SIZE_PX * style->height_px * PANGO_SCALE / (double)ink.height;
-    ink = ink_of(style, family, *size_px, HEIGHT_SAMPLE, &baseline);
-    *digit_height_px = (double)(baseline - ink.y) / PANGO_SCALE;
+    if (!style->is_hard_edged) {
+        double scale = style->height_px / height_px;
+        *fit = (struct fit){LAYOUT_SIZE_PX, stretch * scale, scale, style->height_px};
+        return SM_OK;
+    }
+    double size_px = fmax(4.0, HARD_SIZE_STEP_PX * round(LAYOUT_SIZE_PX * style->height_px / height_px / HARD_SIZE_STEP_PX));
+    ink = ink_of(style, family, size_px, HEIGHT_SAMPLE, &baseline);
+    *fit = (struct fit){size_px, stretch, 1.0, (double)(baseline - ink.y) / PANGO_SCALE};
     return SM_OK;
 }
 
-/** Places of the characters, from the layout's left edge; a cluster of several characters shares its place. */
-static void place_glyphs(struct sm_caption_glyph *glyph, size_t n_glyphs, PangoLayout *layout, double left_px,
-                         double stretch)
+/** One glyph of a layout; x in layout px from the text's start, letter spacing included. */
+struct placed {
+    PangoFont *font; /* [borrow] of the layout */
+    PangoGlyphInfo info;
+    double x;
+    size_t offset_bytes; /* of its character in the text */
+};
+
+/** All glyphs of a one-line layout. Spacing is added here and not by Pango, whose extents leave part of it out. @return how many. */
+static size_t collect_glyphs(struct placed *placed, size_t room, PangoLayout *layout, const struct fit *fit, double spacing_px,
+                             bool is_hard_edged)
+{
+    size_t n = 0;
+    double x = 0.0;
+    const PangoLayoutLine *line = pango_layout_get_line_readonly(layout, 0);
+    for (const GSList *at = line ? line->runs : NULL; at; at = at->next) {
+        const PangoGlyphItem *run = at->data;
+        for (int i = 0; i < run->glyphs->num_glyphs && n < room; i++) {
+            PangoGlyphInfo info = run->glyphs->glyphs[i];
+            size_t offset = (size_t)(run->item->offset + run->glyphs->log_clusters[i]);
+            double place = is_hard_edged ? round(x * fit->scale_x) / fit->scale_x : x;
+            placed[n++] = (struct placed){run->item->analysis.font, info, place, offset};
+            x += (double)info.geometry.width / PANGO_SCALE + spacing_px / fit->scale_x;
+        }
+    }
+    return n;
+}
+
+/** Show or outline one glyph with its baseline point at x. */
+static void draw_placed(cairo_t *cairo, const struct placed *placed, bool is_hard_edged)
+{
+    PangoGlyphInfo info = placed->info;
+    gint cluster = 0;
+    PangoGlyphString one = {.num_glyphs = 1, .glyphs = &info, .log_clusters = &cluster};
+    cairo_move_to(cairo, placed->x, 0.0);
+    if (is_hard_edged) {
+        pango_cairo_show_glyph_string(cairo, placed->font, &one);
+    } else {
+        /* As a path: glyph pictures would be put on whole pixels. */
+        pango_cairo_glyph_string_path(cairo, placed->font, &one);
+        cairo_fill(cairo);
+    }
+}
+
+static PangoRectangle placed_ink(const struct placed *placed)
+{
+    PangoGlyphInfo info = placed->info;
+    gint cluster = 0;
+    PangoRectangle ink;
+    PangoGlyphString one = {.num_glyphs = 1, .glyphs = &info, .log_clusters = &cluster};
+    pango_glyph_string_extents(&one, placed->font, &ink, NULL);
+    return ink;
+}
+
+/** The first of the given glyphs gives a character its place; further ones only widen it. */
+static void place_glyphs(struct sm_caption_glyph *glyph, size_t n_glyphs, const struct placed *placed, size_t n_placed, double left_px,
+                         double scale_x, double spacing_px)
 {
     size_t i = 0;
-    PangoLayoutIter *iter = pango_layout_get_iter(layout);
-    do {
-        PangoRectangle ink, logical;
-        size_t index = (size_t)pango_layout_iter_get_index(iter);
-        pango_layout_iter_get_cluster_extents(iter, &ink, &logical);
-        if (!pango_layout_iter_get_run_readonly(iter)) {
-            break; /* the end of the line */
-        }
-        while (i < n_glyphs && glyph[i].offset_bytes < index) {
+    for (size_t k = 0; k < n_placed; k++) {
+        while (i < n_glyphs && glyph[i].offset_bytes < placed[k].offset_bytes) {
             i++;
         }
         if (i == n_glyphs) {
-            break;
+            return;
         }
         struct sm_caption_glyph *g = &glyph[i];
-        g->has_ink = ink.width > 0 && ink.height > 0;
-        g->cell_left_px = left_px + stretch * logical.x / PANGO_SCALE;
-        g->cell_right_px = left_px + stretch * (logical.x + logical.width) / PANGO_SCALE;
-        g->left_px = g->has_ink ? left_px + stretch * ink.x / PANGO_SCALE : g->cell_left_px;
-        g->right_px = g->has_ink ? left_px + stretch * (ink.x + ink.width) / PANGO_SCALE : g->cell_right_px;
-    } while (pango_layout_iter_next_cluster(iter));
-    pango_layout_iter_free(iter);
+        PangoRectangle ink = placed_ink(&placed[k]);
+        bool has_ink = ink.width > 0 && ink.height > 0;
+        double origin = left_px + scale_x * placed[k].x;
+        if (g->cell_right_px <= g->cell_left_px) {
+            g->has_ink = has_ink;
+            g->cell_left_px = origin;
+            g->left_px = has_ink ? origin + scale_x * ink.x / PANGO_SCALE : origin;
+        }
+        g->cell_right_px = origin + scale_x * placed[k].info.geometry.width / PANGO_SCALE + spacing_px;
+        g->right_px = has_ink ? origin + scale_x * (ink.x + ink.width) / PANGO_SCALE : g->cell_right_px;
+    }
 }
 
-static enum sm_status draw_layout(struct sm_text_mask *mask, PangoLayout *layout, double stretch, int32_t margin_px,
-                                  double digit_height_px, struct sm_error *err)
-{
-    PangoRectangle ink, logical;
-    struct pen pen;
-    pango_layout_get_extents(layout, &ink, &logical);
-    /* Whole pixels on the line and at the start, so that hard edges meet the grid. */
-    double overhang = ceil(fmax(0.0, -stretch * ink.x / PANGO_SCALE));
-    double right = fmax(ink.x + ink.width, logical.x + logical.width) * stretch / PANGO_SCALE;
-    double above = ceil(fmax(digit_height_px, (double)(pango_layout_get_baseline(layout) - ink.y) / PANGO_SCALE));
-    double below = ceil(fmax(0.0, (double)(ink.y + ink.height - pango_layout_get_baseline(layout)) / PANGO_SCALE));
-    double left = margin_px + overhang;
-    double baseline = margin_px + above;
+/** Room that glyphs need around the text's start on the line, in layout px. */
+struct extent {
+    double left, right, above, below;
+};
 
-    enum sm_status status = sm_text__mask_alloc(mask, left + right + margin_px + 1.0, baseline + below + margin_px, err);
+static struct extent extent_of(const struct placed *placed, size_t n, double spacing)
+{
+    struct extent e = {0};
+    for (size_t i = 0; i < n; i++) {
+        PangoRectangle ink = placed_ink(&placed[i]);
+        e.left = fmax(e.left, -(placed[i].x + (double)ink.x / PANGO_SCALE));
+        e.right = fmax(e.right, placed[i].x + (double)(ink.x + ink.width) / PANGO_SCALE);
+        e.right = fmax(e.right, placed[i].x + (double)placed[i].info.geometry.width / PANGO_SCALE + spacing);
+        e.above = fmax(e.above, -(double)ink.y / PANGO_SCALE);
+        e.below = fmax(e.below, (double)(ink.y + ink.height) / PANGO_SCALE);
+    }
+    return e;
+}
+
+static enum sm_status draw_all(struct sm_text_mask *mask, const struct placed *placed, size_t n, const struct fit *fit,
+                               const struct sm_caption_style *style, int32_t margin_px, struct sm_error *err)
+{
+    struct pen pen;
+    struct extent extent = extent_of(placed, n, style->letter_spacing_px / fit->scale_x);
+    /* Whole pixels on the line and at the start, so that hard edges meet the grid. */
+    double left = margin_px + ceil(fit->scale_x * extent.left);
+    double baseline = margin_px + ceil(fmax(fit->digit_height_px, fit->scale_y * extent.above));
+    double right = left + fit->scale_x * extent.right;
+    enum sm_status status = sm_text__mask_alloc(mask, right + margin_px + 1.0, baseline + ceil(fit->scale_y * extent.below) + margin_px, err);
     if (status != SM_OK) {
         return status;
     }
     if (open_pen(&pen, mask->width_px, mask->height_px)) {
-        cairo_translate(pen.cairo, left, baseline - (double)pango_layout_get_baseline(layout) / PANGO_SCALE);
-        cairo_scale(pen.cairo, stretch, 1.0);
-        pango_cairo_show_layout(pen.cairo, layout);
+        cairo_translate(pen.cairo, left, baseline);
+        cairo_scale(pen.cairo, fit->scale_x, fit->scale_y);
+        for (size_t i = 0; i < n; i++) {
+            draw_placed(pen.cairo, &placed[i], style->is_hard_edged);
+        }
         copy_out(mask, &pen);
     }
     close_pen(&pen);
     mask->baseline_px = baseline;
-    mask->top_px = baseline - digit_height_px;
+    mask->top_px = baseline - fit->digit_height_px;
     mask->text_left_px = left;
-    mask->text_right_px = left + stretch * (logical.x + logical.width) / PANGO_SCALE;
+    mask->text_right_px = right;
     return SM_OK;
 }
 
@@ -175,20 +256,21 @@ enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_c
                                           const struct sm_caption_style *style, const char *text, int32_t margin_px,
                                           struct sm_error *err)
 {
-    double size_px, digit_height_px;
-    double stretch = style->x_stretch > 0.0 ? style->x_stretch : 1.0;
+    struct fit fit;
     if (!sm_text__outline_font_exists(style->font)) {
         (void)sm_error_set(err, SM_E_NOTFOUND, "font \"%s\" is not installed", style->font);
         return err ? sm_error_remedy(err, "install its package; tests/trainer/fonts.txt names them") : SM_E_NOTFOUND;
     }
-    enum sm_status status = fit_size(&size_px, &digit_height_px, style, style->font, err);
+    enum sm_status status = fit_size(&fit, style, style->font, err);
     if (status != SM_OK) {
         return status;
     }
-    PangoLayout *layout = new_layout(style, style->font, size_px, text);
-    status = draw_layout(mask, layout, stretch, margin_px, digit_height_px, err);
+    PangoLayout *layout = new_layout(style, style->font, fit.size_px, text);
+    struct placed placed[2 * SM_TEXT_MAX_CHARS];
+    size_t n_placed = collect_glyphs(placed, sizeof placed / sizeof placed[0], layout, &fit, style->letter_spacing_px, style->is_hard_edged);
+    status = draw_all(mask, placed, n_placed, &fit, style, margin_px, err);
     if (status == SM_OK) {
-        place_glyphs(glyph, n_glyphs, layout, mask->text_left_px, stretch);
+        place_glyphs(glyph, n_glyphs, placed, n_placed, mask->text_left_px, fit.scale_x, style->letter_spacing_px);
     }
     g_object_unref(layout);
     return status;
@@ -202,6 +284,7 @@ enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_c
 #define SEGMENT_SPACE 0.20     /* between digits */
 #define SEGMENT_SLANT 0.10     /* rightward per unit of height */
 #define SEGMENT_LETTERS "DejaVu Sans"
+#define SEEN_ALPHA 64 /* least coverage that counts as ink */
 
 /** Bits a..g of the display: top, upper right, lower right, bottom, lower left, upper left, middle. */
 static int segments_of(uint32_t codepoint)
@@ -273,47 +356,44 @@ static bool is_dots(uint32_t codepoint)
     return codepoint == '.' || codepoint == ',' || codepoint == ':';
 }
 
-static PangoLayout *letter_layout(const struct sm_caption_style *style, double size_px, const char *text)
+static PangoLayout *letter_layout(const struct sm_caption_style *style, const struct fit *fit, const char *text)
 {
     char one[5] = {0};
     memcpy(one, text, sm_utf8_len(text));
-    return new_layout(style, SEGMENT_LETTERS, size_px, one);
+    return new_layout(style, SEGMENT_LETTERS, fit->size_px, one);
 }
 
 /** Ink and advance of one character whose cell starts at left_px. */
 static void place_segment_glyph(struct sm_caption_glyph *g, const struct sm_caption_style *style, const char *text,
-                                double letter_size_px, double left_px, double unit_px, double stretch)
+                                const struct fit *letters, double left_px)
 {
-    double unit_x = unit_px * stretch;
+    double unit_x = style->height_px * letters->scale_x / letters->scale_y;
     g->cell_left_px = g->left_px = left_px;
     g->has_ink = true;
     if (is_dots(g->codepoint)) {
         g->right_px = left_px + SEGMENT_THICKNESS * unit_x;
     } else if (segments_of(g->codepoint) >= 0) {
-        bool is_one = g->codepoint == '1';
-        g->has_ink = g->codepoint != ' ';
-        g->left_px = left_px + (is_one ? SEGMENT_WIDTH - SEGMENT_THICKNESS : 0.0) * unit_x;
-        g->right_px = left_px + (SEGMENT_WIDTH + (g->codepoint == '_' || !g->has_ink ? 0.0 : SEGMENT_SLANT)) * unit_x;
+        g->right_px = left_px + SEGMENT_WIDTH * unit_x; /* its ink is found when it is drawn */
     } else {
         PangoRectangle ink, logical;
-        PangoLayout *layout = letter_layout(style, letter_size_px, text + g->offset_bytes);
+        PangoLayout *layout = letter_layout(style, letters, text + g->offset_bytes);
         pango_layout_get_extents(layout, &ink, &logical);
-        g->left_px = left_px + stretch * ink.x / PANGO_SCALE;
-        g->right_px = g->left_px + stretch * ink.width / PANGO_SCALE;
+        g->left_px = left_px + letters->scale_x * ink.x / PANGO_SCALE;
+        g->right_px = g->left_px + letters->scale_x * ink.width / PANGO_SCALE;
         g_object_unref(layout);
     }
     g->cell_right_px = fmax(g->right_px, g->left_px) + SEGMENT_SPACE * unit_x + style->letter_spacing_px;
 }
 
 static void draw_segment_glyph(cairo_t *cairo, const struct sm_caption_glyph *g, const struct sm_caption_style *style,
-                               const char *text, double letter_size_px, double baseline_px, double unit_px,
-                               double stretch)
+                               const char *text, const struct fit *letters, double baseline_px)
 {
     cairo_save(cairo);
     cairo_translate(cairo, g->cell_left_px, baseline_px);
-    cairo_scale(cairo, stretch, 1.0);
+    double unit_px = style->height_px;
     if (is_dots(g->codepoint) || segments_of(g->codepoint) >= 0) {
         const cairo_matrix_t slant = {.xx = unit_px, .xy = -SEGMENT_SLANT * unit_px, .yy = unit_px};
+        cairo_scale(cairo, letters->scale_x / letters->scale_y, 1.0);
         cairo_transform(cairo, &slant);
         if (is_dots(g->codepoint)) {
             draw_dots(cairo, g->codepoint);
@@ -321,28 +401,48 @@ static void draw_segment_glyph(cairo_t *cairo, const struct sm_caption_glyph *g,
             draw_segments(cairo, segments_of(g->codepoint));
         }
     } else {
-        PangoLayout *layout = letter_layout(style, letter_size_px, text + g->offset_bytes);
-        cairo_move_to(cairo, 0.0, -(double)pango_layout_get_baseline(layout) / PANGO_SCALE);
-        pango_cairo_show_layout(cairo, layout);
+        PangoLayout *layout = letter_layout(style, letters, text + g->offset_bytes);
+        struct placed placed;
+        cairo_scale(cairo, letters->scale_x, letters->scale_y);
+        if (collect_glyphs(&placed, 1, layout, letters, 0.0, false) == 1) {
+            draw_placed(cairo, &placed, style->is_hard_edged);
+        }
         g_object_unref(layout);
     }
     cairo_restore(cairo);
+}
+
+/** Ink of a drawn character, looked for where its cell is; the slant reaches into the space after it. */
+static void find_ink(struct sm_caption_glyph *g, const struct sm_text_mask *mask, double reach_px)
+{
+    int32_t first = mask->width_px, last = -1;
+    int32_t end = (int32_t)fmin(mask->width_px, ceil(g->cell_left_px + reach_px));
+    for (int32_t x = (int32_t)floor(g->cell_left_px); x < end; x++) {
+        for (int32_t y = 0; y < mask->height_px; y++) {
+            if (mask->alpha[(ptrdiff_t)y * mask->width_px + x] >= SEEN_ALPHA) {
+                first = x < first ? x : first;
+                last = x;
+            }
+        }
+    }
+    g->has_ink = last >= first;
+    g->left_px = g->has_ink ? first : g->cell_left_px;
+    g->right_px = g->has_ink ? last + 1 : g->cell_right_px;
 }
 
 enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_caption_glyph *glyph, size_t n_glyphs,
                                            const struct sm_caption_style *style, const char *text, int32_t margin_px,
                                            struct sm_error *err)
 {
-    double letter_size_px, letter_height_px;
-    double stretch = style->x_stretch > 0.0 ? style->x_stretch : 1.0;
+    struct fit letters;
     double unit_px = style->height_px, at_px = margin_px;
     struct pen pen;
-    enum sm_status status = fit_size(&letter_size_px, &letter_height_px, style, SEGMENT_LETTERS, err);
+    enum sm_status status = fit_size(&letters, style, SEGMENT_LETTERS, err);
     if (status != SM_OK) {
         return status;
     }
     for (size_t i = 0; i < n_glyphs; i++) {
-        place_segment_glyph(&glyph[i], style, text, letter_size_px, at_px, unit_px, stretch);
+        place_segment_glyph(&glyph[i], style, text, &letters, at_px);
         at_px = glyph[i].cell_right_px;
     }
     double above = ceil(1.3 * unit_px), below = ceil(0.4 * unit_px);
@@ -354,14 +454,35 @@ enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_
     if (open_pen(&pen, mask->width_px, mask->height_px)) {
         cairo_set_antialias(pen.cairo, style->is_hard_edged ? CAIRO_ANTIALIAS_NONE : CAIRO_ANTIALIAS_DEFAULT);
         for (size_t i = 0; i < n_glyphs; i++) {
-            draw_segment_glyph(pen.cairo, &glyph[i], style, text, letter_size_px, baseline_px, unit_px, stretch);
+            draw_segment_glyph(pen.cairo, &glyph[i], style, text, &letters, baseline_px);
         }
         copy_out(mask, &pen);
     }
     close_pen(&pen);
+    for (size_t i = 0; i < n_glyphs; i++) {
+        if (segments_of(glyph[i].codepoint) >= 0) {
+            find_ink(&glyph[i], mask, (SEGMENT_WIDTH + SEGMENT_SLANT) * unit_px * letters.scale_x / letters.scale_y);
+        }
+    }
     mask->baseline_px = baseline_px;
     mask->top_px = baseline_px - unit_px;
     mask->text_left_px = margin_px;
     mask->text_right_px = at_px;
     return SM_OK;
 }
+
+/* ---- leak checker ---------------------------------------------------------------------------------------------- */
+
+/* The font library keeps its patterns for the life of the process, once for each face; they are not ours to free. */
+#if defined(__has_feature)
+#if __has_feature(address_sanitizer)
+#define HAS_LEAK_CHECKER 1
+#endif
+#endif
+#if defined(__SANITIZE_ADDRESS__) || defined(HAS_LEAK_CHECKER)
+const char *__lsan_default_suppressions(void); /* NOLINT(bugprone-reserved-identifier): the checker's own name */
+__attribute__((weak)) const char *__lsan_default_suppressions(void)
+{
+    return "leak:libfontconfig\nleak:libpango\n";
+}
+#endif
