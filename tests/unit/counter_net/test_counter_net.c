@@ -67,7 +67,7 @@ static struct volume pool_and_leak(struct volume *in, int32_t pool_y, int32_t po
     struct volume out = volume_new(in->n_rows / pool_y, in->n_columns / pool_x, in->n_channels);
     for (int32_t i = 0; i < out.n_rows * out.n_columns * out.n_channels; i++) {
         int32_t channel = i % out.n_channels, column = i / out.n_channels % out.n_columns, row = i / out.n_channels / out.n_columns;
-        double most = -INFINITY;
+        double most = -(double)INFINITY;
         for (int32_t y = 0; y < pool_y; y++) {
             for (int32_t x = 0; x < pool_x; x++) {
                 most = fmax(most, get(in, row * pool_y + y, column * pool_x + x, channel));

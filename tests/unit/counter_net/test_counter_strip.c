@@ -162,9 +162,9 @@ static void test_senseless_lines_are_refused(void **state)
     const struct sm_counter__line bad[] = {
         {.left_px = 10.0, .right_px = 10.0, .top_px = 0.0, .baseline_px = 20.0, .weight_y = 1.0F},
         {.left_px = 0.0, .right_px = 50.0, .top_px = 10.0, .baseline_px = 13.0, .weight_y = 1.0F},
-        {.left_px = 0.0, .right_px = NAN, .top_px = 0.0, .baseline_px = 20.0, .weight_y = 1.0F},
+        {.left_px = 0.0, .right_px = (double)NAN, .top_px = 0.0, .baseline_px = 20.0, .weight_y = 1.0F},
         {.left_px = 0.0, .right_px = 90000.0, .top_px = 0.0, .baseline_px = 20.0, .weight_y = 1.0F},
-        {.left_px = 0.0, .right_px = 50.0, .top_px = -INFINITY, .baseline_px = 20.0, .weight_y = 1.0F},
+        {.left_px = 0.0, .right_px = 50.0, .top_px = -(double)INFINITY, .baseline_px = 20.0, .weight_y = 1.0F},
     };
     struct sm_image image = picture();
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
