@@ -11,7 +11,7 @@ static enum sm_status plan_new(struct sm_plan **out, struct sm_error *err)
         return sm_error_set(err, SM_E_NOMEM, "out of memory");
     }
     plan->advice = "";
-    plan->full_lining_cost = NAN;
+    plan->full_lining_cost = SM_NAN;
     *out = plan;
     return SM_OK;
 }

@@ -200,7 +200,7 @@ static enum sm_status take_target(struct sm_plan__problem *problem, struct sm_pl
 
 static enum sm_status note_unplaced(struct sm_plan *plan, const struct sm_observation *observation)
 {
-    return sm_findings_add(&plan->findings, 0, SM_SEVERITY_WARNING, NULL, 0, NAN, observation->entry_idx,
+    return sm_findings_add(&plan->findings, 0, SM_SEVERITY_WARNING, NULL, 0, SM_NAN, observation->entry_idx,
                            "%s (%s) is to be kept clear, but its place is not known: no liner is kept off it",
                            observation->id, observation->code ? observation->code : "");
 }

@@ -194,7 +194,7 @@ static double mark_m(const struct scene *scene, const struct sm_plan__liner *lin
 {
     const struct sm_access *access = &scene->sheet->access;
     if (access->enters_at_to && !is_length_known(scene->alignment)) {
-        return NAN;
+        return SM_NAN;
     }
     return push_m(scene, liner) + (access->reference == SM_REFERENCE_RIM ? access->rim_to_pipe_edge_m : 0);
 }

@@ -26,7 +26,7 @@ void plan_case_input(struct plan_input *input, const struct plan_case *problem)
         observation->start_m = (double)place.start * grid_m;
         observation->end_m = (double)place.end * grid_m;
         observation->distance_m = (observation->start_m + observation->end_m) / 2;
-        observation->diameter_mm = is_target ? (double)NAN : (observation->end_m - observation->start_m) * 1e3;
+        observation->diameter_mm = is_target ? SM_NAN : (observation->end_m - observation->start_m) * 1e3;
     }
     input->sheet.segment.diameter_mm = 200;
     input->sheet.segment.length_m = input->alignment.length_m;
@@ -42,7 +42,7 @@ void plan_case_input(struct plan_input *input, const struct plan_case *problem)
     input->sheet.n_kits = problem->n_kits;
     for (size_t i = 0; i < problem->n_kits; i++) {
         input->kit[i] = (struct sm_kit){"kit", 150, 250, problem->kit[i].length * problem->grid_um,
-                                        (double)problem->kit[i].cost, 0, NAN, NAN, NAN, NULL};
+                                        (double)problem->kit[i].cost, 0, SM_NAN, SM_NAN, SM_NAN, NULL};
     }
 }
 

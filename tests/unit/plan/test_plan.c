@@ -12,7 +12,7 @@ static struct sm_observation *add(double start_m, double end_m, enum sm_treatmen
     size_t i = scene.alignment.n_observations++;
     struct sm_observation *observation = &scene.observation[i];
     *observation = (struct sm_observation){
-        .entry_idx = (int32_t)i, .code = "BAC", .prepare = "", .reason = "", .diameter_mm = (double)NAN,
+        .entry_idx = (int32_t)i, .code = "BAC", .prepare = "", .reason = "", .diameter_mm = SM_NAN,
         .distance_m = start_m, .start_m = start_m, .end_m = end_m, .error_m = 0.055, .treatment = treatment,
     };
     observation->id[0] = 'O';
@@ -41,7 +41,7 @@ static int set_scene(void **state)
     scene.sheet.rules = (struct sm_rules){
         .end_cover_m = 0.15, .placement_m = 0.05, .overlap_m = 0.1, .keep_clear_m = 0.1,
         .connection_diameter_mm = 150, .set_up_cost = 400, .reopen_cost = 250,
-        .full_lining_rate_per_m = (double)NAN,
+        .full_lining_rate_per_m = SM_NAN,
     };
     return 0;
 }
@@ -92,7 +92,7 @@ static void test_plan__marks_count_from_the_crews_end(void **state)
     (void)state;
     add(5.0, 5.0, SM_TREATMENT_LINE);
     add(12.0, 12.0, SM_TREATMENT_LINE);
-    scene.sheet.access = (struct sm_access){true, SM_REFERENCE_RIM, 2.4, (double)NAN, (double)NAN};
+    scene.sheet.access = (struct sm_access){true, SM_REFERENCE_RIM, 2.4, SM_NAN, SM_NAN};
     struct sm_plan *plan = make();
     assert_int_equal(plan->n_repairs, 2);
     assert_string_equal(plan->repair[0].id, "R1");
@@ -127,7 +127,7 @@ static void test_plan__says_why_not(void **state)
     add(5.0, 5.0, SM_TREATMENT_LINE);
     add_connection(5.1);
     add(9.0, 9.0, SM_TREATMENT_REFER)->reason = "collapse";
-    add((double)NAN, (double)NAN, SM_TREATMENT_LINE);
+    add(SM_NAN, SM_NAN, SM_TREATMENT_LINE);
     add(25.0, 25.0, SM_TREATMENT_LINE);
     struct sm_plan *plan = make();
     assert_int_equal(plan->n_repairs, 0);
