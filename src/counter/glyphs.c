@@ -120,6 +120,15 @@ static bool is_narrow(uint8_t glyph)
     return glyph == SM_GLYPH_POINT || glyph == SM_GLYPH_COMMA || glyph == SM_GLYPH_COLON || glyph == SM_GLYPH_APOSTROPHE;
 }
 
+/** Two characters stand at least this many columns apart: digits are some six columns wide. */
+static int32_t columns_apart(uint8_t a, uint8_t b)
+{
+    if (a == b) {
+        return is_narrow(a) ? 4 : 5;
+    }
+    return is_narrow(a) || is_narrow(b) ? 2 : 3;
+}
+
 /** Middle of a peak, in columns: its neighbours pull it by their own support. */
 static float peak_middle(const struct sm_counter__columns *columns, const struct peak *p)
 {
@@ -150,7 +159,7 @@ enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTE
         if (here.support < PEAK_LEAST) {
             continue;
         }
-        int32_t apart = here.glyph == last.glyph || !(is_narrow(here.glyph) || is_narrow(last.glyph)) ? 3 : 2;
+        int32_t apart = columns_apart(here.glyph, last.glyph);
         if (here.column - last.column < apart) {
             if (here.support <= last.support) {
                 continue;
