@@ -4,6 +4,7 @@
  */
 #include "media_internal.h"
 
+#include <libavutil/avstring.h>
 #include <libavutil/display.h>
 #include <assert.h>
 #include <math.h>
@@ -17,10 +18,10 @@ enum sm_status sm_media__activate(struct sm_media *media, size_t file_idx, struc
     sm_media__decoder_close(&media->decoder);
     sm_media__demux_close(&media->demux);
     media->active = media->n_files;
-    const char *path = media->file[file_idx].path;
-    enum sm_status status = sm_media__demux_open(&media->demux, path, err);
+    const struct media_file *file = &media->file[file_idx];
+    enum sm_status status = sm_media__demux_open(&media->demux, file, err);
     if (status == SM_OK) {
-        status = sm_media__decoder_open(&media->decoder, media->demux.stream, path, err);
+        status = sm_media__decoder_open(&media->decoder, media->demux.stream, file->path, err);
     }
     if (status == SM_OK) {
         media->active = file_idx;
@@ -81,9 +82,12 @@ static enum sm_status start_at_first_frame(struct sm_media *media, struct media_
     }
     int64_t start = index->packet[first].time_ticks;
     for (size_t i = 0; i < index->n_packets; i++) {
-        index->packet[i].flags |= index->packet[i].time_ticks < start ? PACKET_HIDDEN : 0;
+        bool is_lost = index->packet[i].time_ticks < start && !(index->packet[i].flags & PACKET_HIDDEN);
+        index->packet[i].flags |= is_lost ? PACKET_HIDDEN : 0;
         index->packet[i].time_ticks -= start;
+        file->n_lost_at_start += is_lost;
     }
+    media->n_damages = 0; /* noted against times that have just changed */
     file->width_px = media->decoder.held->width;
     file->height_px = media->decoder.held->height;
     return sm_media__index_order(index) == SM_OK ? SM_OK : sm_media__no_memory(err);
@@ -96,30 +100,7 @@ static void measure_duration(struct media_file *file)
     file->duration_s = (double)(last + index->frame_ticks) * file->tick_s;
 }
 
-/* Things about a file that a reviewer should know though they do no harm. */
-static enum sm_status note_oddities(struct sm_media *media, const struct media_file *file)
-{
-    int64_t claimed = media->demux.stream->nb_frames;
-    if (claimed > 0 && (uint64_t)claimed > file->index.n_packets + 2) {
-        enum sm_status status = sm_findings_add(
-            &media->findings, 0, SM_SEVERITY_WARNING, file->path, 0, SM_NAN, -1,
-            "cut off: its header says %lld frames, %zu are there; the rest of the recording is missing",
-            (long long)claimed, file->index.n_packets);
-        if (status != SM_OK) {
-            return status;
-        }
-    }
-    const struct media_file *first = &media->file[0];
-    if (file->width_px != first->width_px || file->height_px != first->height_px) {
-        return sm_findings_add(&media->findings, 0, SM_SEVERITY_WARNING, file->path, 0, SM_NAN, -1,
-                               "the picture is %d x %d, in the first file %d x %d; it is scaled to that",
-                               (int)file->width_px, (int)file->height_px, (int)first->width_px,
-                               (int)first->height_px);
-    }
-    return SM_OK;
-}
-
-static enum sm_status open_file(struct sm_media *media, size_t file_idx, struct sm_error *err)
+static enum sm_status list_frames(struct sm_media *media, size_t file_idx, struct sm_error *err)
 {
     struct media_file *file = &media->file[file_idx];
     enum sm_status status = sm_media__activate(media, file_idx, err);
@@ -128,14 +109,35 @@ static enum sm_status open_file(struct sm_media *media, size_t file_idx, struct 
     }
     describe(media, file);
     status = sm_media__index(media, file, err);
-    if (status == SM_OK) {
-        status = start_at_first_frame(media, file, err);
+    return status == SM_OK ? start_at_first_frame(media, file, err) : status;
+}
+
+/* An AVI whose index is rubbish is read in that index's order, if it yields anything: positions run back.
+ * Frames in file order are there all the same. */
+static bool has_misleading_index(const struct sm_media *media, const struct media_file *file,
+                                 enum sm_status status)
+{
+    bool is_avi = media->demux.format && av_match_name("avi", media->demux.format->iformat->name);
+    return is_avi && !file->ignores_index &&
+           (status == SM_E_FORMAT || (status == SM_OK && !file->index.is_pos_sorted));
+}
+
+static enum sm_status open_file(struct sm_media *media, size_t file_idx, struct sm_error *err)
+{
+    struct media_file *file = &media->file[file_idx];
+    enum sm_status status = list_frames(media, file_idx, err);
+    if (has_misleading_index(media, file, status)) {
+        sm_media__index_release(&file->index);
+        file->ignores_index = true;
+        file->n_lost_at_start = 0;
+        media->active = media->n_files;
+        status = list_frames(media, file_idx, err);
     }
     if (status != SM_OK) {
         return status;
     }
     measure_duration(file);
-    return note_oddities(media, file) == SM_OK ? SM_OK : sm_media__no_memory(err);
+    return sm_media__note_oddities(media, file) == SM_OK ? SM_OK : sm_media__no_memory(err);
 }
 
 static int compare_doubles(const void *left, const void *right)
@@ -200,6 +202,7 @@ static enum sm_status media_new(struct sm_media **out, const char *const *path, 
     bool is_whole = media->file && sm_arena_new(&media->arena) == SM_OK;
     for (size_t i = 0; i < n_paths && is_whole; i++) {
         media->file[i].path = sm_arena_strdup(media->arena, path[i]);
+        media->file[i].other_size_s = SM_NAN;
         is_whole = media->file[i].path != NULL;
     }
     if (!is_whole) {

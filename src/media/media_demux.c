@@ -158,17 +158,8 @@ static int64_t land_by_byte(struct media_demux *demux, const struct media_index 
 /* dts of the last key entry at or before packet_idx. */
 static int64_t time_target(const struct media_index *index, uint32_t packet_idx)
 {
-    size_t low = 0;
-    size_t high = index->n_keys;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (index->key[middle].packet_idx <= packet_idx) {
-            low = middle + 1;
-        } else {
-            high = middle;
-        }
-    }
-    return low ? index->key[low - 1].dts : AV_NOPTS_VALUE;
+    size_t n = sm_media__keys_up_to(index, packet_idx);
+    return n ? index->key[n - 1].dts : AV_NOPTS_VALUE;
 }
 
 static int64_t land_by_time(struct media_demux *demux, const struct media_index *index, uint32_t packet_idx,
@@ -240,7 +231,7 @@ static enum sm_status start_over(struct sm_media *media, uint32_t packet_idx, st
     const struct media_file *file = &media->file[media->active];
     struct media_demux *demux = &media->demux;
     sm_media__demux_close(demux);
-    enum sm_status status = sm_media__demux_open(demux, file->path, err);
+    enum sm_status status = sm_media__demux_open(demux, file, err);
     if (status != SM_OK) {
         return status;
     }

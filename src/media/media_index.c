@@ -12,6 +12,8 @@
 #include <string.h>
 
 #define SLACK_BYTES (1024 * 1024)
+#define MOST_LOST 1000 /* entries of a file's index that are looked through for one packet */
+#define AVI_CHUNK_HEAD_BYTES 8
 
 /* Timestamps of all packets and the parser that looks into them. */
 struct pass {
@@ -22,6 +24,9 @@ struct pass {
     bool is_intra_only;
     bool has_own_times; /* the container stores display times */
     bool has_open_field;
+    bool is_numbered;   /* the container's index (AVI) says which number a packet has */
+    int index_cursor;   /* into that index */
+    bool is_after_loss; /* packets are missing since the last key */
     int64_t bytes_left;
 };
 
@@ -39,6 +44,8 @@ static enum sm_status pass_init(struct pass *pass, const struct media_demux *dem
     const char *container = demux->format->iformat->name;
     pass->is_intra_only = descriptor && (descriptor->props & AV_CODEC_PROP_INTRA_ONLY);
     pass->has_own_times = !av_match_name(container, "avi,h264,hevc,m4v,mpegvideo");
+    pass->is_numbered =
+        av_match_name("avi", container) && avformat_index_get_entries_count(demux->stream) > 0;
     pass->bytes_left = 2 * demux->size_bytes + SLACK_BYTES;
     if (pass->is_intra_only || av_match_name("mp4", container) || av_match_name("matroska", container)) {
         return SM_OK; /* keys, times and whole frames are in the container */
@@ -110,6 +117,36 @@ static uint32_t packet_flags(const struct pass *pass, const AVPacket *packet)
     return flags;
 }
 
+/*
+ * AVI counts frames as it meets them, so a lost one would shift all that follow. Where the file's index knows
+ * the packet by its position, its number there is the time; what it lists in between is lost, and frames up
+ * to the next key build on what is not there.
+ */
+static void number_packet(struct pass *pass, const struct media_demux *demux, struct raw_time *raw,
+                          uint32_t *flags)
+{
+    int end = pass->is_numbered ? avformat_index_get_entries_count(demux->stream) : 0;
+    end = end > pass->index_cursor + MOST_LOST ? pass->index_cursor + MOST_LOST : end;
+    size_t n_lost = 0;
+    for (int i = pass->index_cursor; i < end; i++) {
+        const AVIndexEntry *entry = avformat_index_get_entry(demux->stream, i);
+        int64_t pos = entry->pos + AVI_CHUNK_HEAD_BYTES;
+        if (pos == demux->packet->pos) {
+            raw->dts = entry->timestamp;
+            pass->index_cursor = i + 1;
+            pass->is_after_loss |= n_lost > 0;
+        }
+        if (pos >= demux->packet->pos) {
+            break;
+        }
+        n_lost += entry->size > 0;
+    }
+    if (*flags & PACKET_KEY) {
+        pass->is_after_loss = false;
+    }
+    *flags |= pass->is_after_loss ? PACKET_CORRUPT : 0;
+}
+
 static enum sm_status add_key(struct media_index *index, int64_t dts)
 {
     if (sm_grow(&index->key, index->n_keys, &index->key_capacity, sizeof *index->key) != SM_OK) {
@@ -131,6 +168,7 @@ static enum sm_status add_packet(struct pass *pass, const struct media_demux *de
                            .dts = sane(packet->dts)};
     uint32_t flags = packet_flags(pass, packet);
     look_inside(pass, packet, &raw, &flags);
+    number_packet(pass, demux, &raw, &flags);
     pair_fields(pass, demux, index->n_packets ? &pass->raw[index->n_packets - 1] : NULL, &raw, &flags);
     int64_t seek_ts = raw.dts != AV_NOPTS_VALUE ? raw.dts : sane(packet->pts);
     if ((flags & PACKET_KEY) && add_key(index, seek_ts) != SM_OK) {
@@ -236,9 +274,8 @@ size_t sm_media__rank_at(const struct media_file *file, double time_s)
     return low ? low - 1 : 0;
 }
 
-uint32_t sm_media__key_before(const struct media_index *index, uint32_t packet_idx, size_t back)
+size_t sm_media__keys_up_to(const struct media_index *index, uint32_t packet_idx)
 {
-    uint32_t rank = index->packet[packet_idx].rank;
     size_t low = 0;
     size_t high = index->n_keys;
     while (low < high) {
@@ -249,7 +286,13 @@ uint32_t sm_media__key_before(const struct media_index *index, uint32_t packet_i
             high = middle;
         }
     }
-    for (size_t i = low; i-- > 0;) {
+    return low;
+}
+
+uint32_t sm_media__key_before(const struct media_index *index, uint32_t packet_idx, size_t back)
+{
+    uint32_t rank = index->packet[packet_idx].rank;
+    for (size_t i = sm_media__keys_up_to(index, packet_idx); i-- > 0;) {
         const struct packet_entry *key = &index->packet[index->key[i].packet_idx];
         bool may_start = (key->flags & PACKET_KEY) && (key->rank == NO_RANK || key->rank <= rank);
         if (may_start && back-- == 0) {

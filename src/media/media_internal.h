@@ -71,6 +71,7 @@ struct media_index {
 
 struct media_file {
     const char *path;
+    bool ignores_index;    /* the file's own index is rubbish */
     const char *container; /* short name */
     const char *codec;
     struct media_index index;
@@ -80,6 +81,8 @@ struct media_file {
     int32_t rotation_deg;
     double pixel_aspect;
     size_t first_frame_idx; /* over all files */
+    size_t n_lost_at_start; /* frames before the first that decodes */
+    double other_size_s;    /* where a frame of another size was met, NAN = nowhere */
 };
 
 /* The one file that is open for reading. */
@@ -90,21 +93,25 @@ struct media_demux {
     AVFormatContext *format;
     AVStream *stream;
     AVPacket *packet;
-    bool has_packet;   /* packet holds entry next_idx, read ahead */
-    uint32_t next_idx; /* entry that comes next, meaningful while synced */
+    bool ignores_index; /* opened as if the file had no index */
+    bool has_packet;    /* packet holds entry next_idx, read ahead */
+    uint32_t next_idx;  /* entry that comes next, meaningful while synced */
 };
 
 struct media_decoder {
     AVCodecContext *context;
-    AVFrame *frame;   /* last that came out */
-    AVFrame *held;    /* came out, but belongs behind what was asked */
-    bool is_running;  /* packets from run_start on were sent without a gap */
-    bool is_draining; /* end was signalled: nothing more can be sent in this run */
-    bool is_skipping; /* frames not wanted and not referred to were left out in this run */
+    AVFrame *frame;       /* last that came out */
+    AVFrame *held;        /* came out, but belongs behind what was asked */
+    bool is_running;      /* packets from run_start on were sent without a gap */
+    bool is_draining;     /* end was signalled: nothing more can be sent in this run */
+    bool is_skipping;     /* frames not wanted and not referred to were left out in this run */
+    bool is_damaged;      /* frame */
+    bool is_held_damaged; /* held */
     uint32_t run_start;
-    int64_t last_idx; /* entry of frame, -1 = none yet in this run */
-    int64_t held_idx; /* entry of held, -1 = none */
-    int64_t sent_end; /* one past the last entry sent */
+    int64_t tainted_idx; /* last damaged entry of this run that others build on, -1 = none */
+    int64_t last_idx;    /* entry of frame, -1 = none yet in this run */
+    int64_t held_idx;    /* entry of held, -1 = none */
+    int64_t sent_end;    /* one past the last entry sent */
 };
 
 struct media_picture {
@@ -135,14 +142,15 @@ struct sm_media {
     struct damage damage[MAX_DAMAGES];
     size_t n_damages;
     bool has_more_damage; /* than the list takes */
-    bool is_damage_new;
-    bool is_busy; /* inside a scan */
+    bool is_news;         /* something was noted that is no finding yet */
+    bool is_busy;         /* inside a scan */
 };
 
 /* ---- media_local.c: local files only ---- */
 
-/* Open path as a video and choose its stream. On failure nothing stays open. */
-enum sm_status sm_media__demux_open(struct media_demux *demux, const char *path,
+/* Open a file (its path and ignores_index) as a video and choose its stream. On failure nothing stays open.
+ */
+enum sm_status sm_media__demux_open(struct media_demux *demux, const struct media_file *file,
                                     struct sm_error *err) SM_CHECKED;
 void sm_media__demux_close(struct media_demux *demux);
 const char *sm_media__container_name(const struct media_demux *demux);
@@ -173,6 +181,8 @@ enum sm_status sm_media__index_order(struct media_index *index) SM_CHECKED;
 /* Rank of the frame on screen at time_s since the file's start: 0 before the first. */
 size_t sm_media__rank_at(const struct media_file *file, double time_s);
 double sm_media__entry_time_s(const struct media_file *file, const struct packet_entry *entry);
+/* How many key entries stand at or before packet_idx. */
+size_t sm_media__keys_up_to(const struct media_index *index, uint32_t packet_idx);
 /* Key entry from which packet_idx can be decoded; back = how many keys further back. */
 uint32_t sm_media__key_before(const struct media_index *index, uint32_t packet_idx, size_t back);
 
@@ -181,6 +191,14 @@ uint32_t sm_media__key_before(const struct media_index *index, uint32_t packet_i
 enum sm_status sm_media__decoder_open(struct media_decoder *decoder, const AVStream *stream, const char *path,
                                       struct sm_error *err) SM_CHECKED;
 void sm_media__decoder_close(struct media_decoder *decoder);
+/* Send the next packet, or signal the end. may_skip: leave out what nobody wants or refers to. */
+void sm_media__send_next(struct sm_media *media, bool may_skip);
+/* Next frame of the run into decoder->held: 1, 0 = send more, -1 = the run is over. */
+int sm_media__receive(struct sm_media *media);
+void sm_media__drain(struct media_decoder *decoder);
+
+/* ---- media_fetch.c ---- */
+
 /* First frame that decodes in the active file: its entry into *packet_idx. SM_E_NOTFOUND when none does. */
 enum sm_status sm_media__first_frame(struct sm_media *media, uint32_t *packet_idx,
                                      struct sm_error *err) SM_CHECKED;
@@ -190,13 +208,15 @@ enum fetched {
     FETCHED_OWN,     /* the frame of the entry asked for */
     FETCHED_EARLIER, /* the entry gives none; this one stays on screen */
 };
-/*
- * Decode the frame of entry packet_idx of the active file into decoder.frame.
- * is_last: no other frame of its run is wanted, so the decoder need not run on.
- */
-enum sm_status sm_media__fetch(struct sm_media *media, uint32_t packet_idx, bool is_last,
+/* What comes after: tells how far the decoder must run. */
+enum fetch_end {
+    FETCH_RUNS_ON, /* a frame soon after this one */
+    FETCH_ENDS,    /* one that starts at its own key */
+    FETCH_ALONE,   /* the same, and this frame is wanted only if it decodes alone */
+};
+/* Decode the frame of entry packet_idx of the active file into decoder.frame. */
+enum sm_status sm_media__fetch(struct sm_media *media, uint32_t packet_idx, enum fetch_end end,
                                enum fetched *fetched, struct sm_error *err) SM_CHECKED;
-bool sm_media__frame_is_damaged(const struct sm_media *media, const AVFrame *frame);
 
 /* ---- media_picture.c ---- */
 
@@ -214,7 +234,9 @@ enum sm_status sm_media__convert(struct SwsContext **sws, const AVFrame *in, AVF
 /* ---- media_findings.c ---- */
 
 void sm_media__note_damage(struct sm_media *media, double time_s);
-/* Bring findings up to date with the damage noted. */
+/* Findings about a file just opened: cut off, starts broken, another size than the first. */
+enum sm_status sm_media__note_oddities(struct sm_media *media, const struct media_file *file) SM_CHECKED;
+/* Bring findings up to date with what was noted while decoding. */
 enum sm_status sm_media__publish(struct sm_media *media, struct sm_error *err) SM_CHECKED;
 enum sm_status sm_media__no_memory(struct sm_error *err);
 

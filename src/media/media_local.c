@@ -214,7 +214,9 @@ static enum sm_status open_format(struct media_demux *demux, const AVInputFormat
     demux->format->io_open = refuse_file;
     demux->format->protocol_whitelist = av_strdup("file");
     demux->format->format_whitelist = av_strdup(format->name);
+    demux->io->seekable = demux->ignores_index ? 0 : AVIO_SEEKABLE_NORMAL; /* the index stands at the end */
     int code = avformat_open_input(&demux->format, "", format, NULL);
+    demux->io->seekable = AVIO_SEEKABLE_NORMAL;
     if (code >= 0) {
         code = avformat_find_stream_info(demux->format, NULL);
     }
@@ -266,11 +268,13 @@ const char *sm_media__container_name(const struct media_demux *demux)
     return av_match_name("mp4", name) ? "mp4" : av_match_name("matroska", name) ? "matroska" : name;
 }
 
-enum sm_status sm_media__demux_open(struct media_demux *demux, const char *path, struct sm_error *err)
+enum sm_status sm_media__demux_open(struct media_demux *demux, const struct media_file *file,
+                                    struct sm_error *err)
 {
+    const char *path = file->path;
     static once_flag once = ONCE_FLAG_INIT;
     call_once(&once, set_up_libraries);
-    *demux = (struct media_demux){.fd = -1};
+    *demux = (struct media_demux){.fd = -1, .ignores_index = file->ignores_index};
     const AVInputFormat *format = NULL;
     enum sm_status status = open_bytes(demux, path, err);
     if (status == SM_OK) {

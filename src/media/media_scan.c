@@ -59,7 +59,7 @@ static enum sm_status deliver(struct sm_media *media, struct walk *walk, struct 
     struct sm_frame frame = {.time_s = sm_media__entry_time_s(file, entry),
                              .duration_s = shown_for(file, entry)};
     frame.is_key = decoded->key_frame != 0;
-    frame.is_damaged = sm_media__frame_is_damaged(media, decoded);
+    frame.is_damaged = media->decoder.is_damaged;
     enum sm_status status = sm_media__picture(media, decoded, &frame.image, err);
     if (status != SM_OK) {
         return status;
@@ -78,12 +78,23 @@ static bool ends_run(const struct media_index *index, uint32_t packet_idx, size_
            sm_media__key_before(index, index->order[next_rank], 0) > packet_idx + NEAR_PACKETS;
 }
 
+/* A key that was none: take the one after it. */
+static void want_next_key(struct media_index *index, size_t rank, size_t end)
+{
+    while (rank < end && !(index->packet[index->order[rank]].flags & PACKET_KEY)) {
+        rank++;
+    }
+    if (rank < end) {
+        index->packet[index->order[rank]].flags |= PACKET_WANTED;
+    }
+}
+
 /* Deliver the wanted entries of the active file with ranks [from, end). */
 static enum sm_status walk_wanted(struct sm_media *media, struct walk *walk, size_t from, size_t end,
                                   struct sm_error *err)
 {
-    const struct media_file *file = &media->file[media->active];
-    const struct media_index *index = &file->index;
+    struct media_file *file = &media->file[media->active];
+    struct media_index *index = &file->index;
     enum sm_status status = SM_OK;
     for (size_t rank = from; rank < end && status == SM_OK; rank++) {
         uint32_t idx = index->order[rank];
@@ -91,8 +102,13 @@ static enum sm_status walk_wanted(struct sm_media *media, struct walk *walk, siz
             continue;
         }
         enum fetched fetched;
-        bool is_last = walk->cheap_only || ends_run(index, idx, rank + 1, end);
-        status = sm_media__fetch(media, idx, is_last, &fetched, err);
+        enum fetch_end fetch_end = walk->cheap_only                      ? FETCH_ALONE
+                                   : ends_run(index, idx, rank + 1, end) ? FETCH_ENDS
+                                                                         : FETCH_RUNS_ON;
+        status = sm_media__fetch(media, idx, fetch_end, &fetched, err);
+        if (status == SM_OK && fetched == FETCHED_NONE && walk->cheap_only) {
+            want_next_key(index, rank + 1, end);
+        }
         if (status != SM_OK || fetched == FETCHED_NONE) {
             continue;
         }
@@ -213,8 +229,8 @@ static enum sm_status serve(struct sm_media *media, const struct asked *asked, s
         enum fetched fetched = FETCHED_NONE;
         status = sm_media__activate(media, asked[i].file_idx, err);
         if (status == SM_OK) {
-            bool is_last = ends_run_before(media, &asked[i], n - i);
-            status = sm_media__fetch(media, asked[i].packet_idx, is_last, &fetched, err);
+            enum fetch_end end = ends_run_before(media, &asked[i], n - i) ? FETCH_ENDS : FETCH_RUNS_ON;
+            status = sm_media__fetch(media, asked[i].packet_idx, end, &fetched, err);
         }
         if (status == SM_OK && fetched != FETCHED_NONE) {
             if (at_idx) {

@@ -6,7 +6,7 @@
  */
 #include "media_internal.h"
 
-#include <assert.h>
+#include <libavutil/avstring.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -151,6 +151,40 @@ static enum sm_status settle_decode_times(struct sm_media *media, struct media_f
     return steady.n_jumps ? note_jump(media, file, steady.n_jumps, steady.first_jump) : SM_OK;
 }
 
+/* Whether a step between decode times means that a frame is lost. Fields shown a third time make steps of one
+ * and a half. */
+static bool is_loss(int64_t step, int64_t typical)
+{
+    return step > typical * 7 / 4;
+}
+
+/* Whether frames can get lost without a decoder noticing, and steps tell: MPEG-1 and -2 have an even frame
+ * rate by definition, ASF files where they are even but for a few steps. */
+static bool can_tell_losses(const struct media_demux *demux, const struct media_index *index,
+                            const int64_t *decode)
+{
+    enum AVCodecID codec = demux->stream->codecpar->codec_id;
+    if (codec == AV_CODEC_ID_MPEG1VIDEO || codec == AV_CODEC_ID_MPEG2VIDEO) {
+        return true;
+    }
+    size_t n_uneven = 0;
+    for (size_t i = 1; i < index->n_packets; i++) {
+        n_uneven += is_loss(decode[i] - decode[i - 1], index->frame_ticks);
+    }
+    return av_match_name("asf", demux->format->iformat->name) && n_uneven <= index->n_packets / 50;
+}
+
+/* After a lost frame all may be wrong up to the next key, since it builds on what is not there. */
+static void mark_losses(struct media_index *index, const int64_t *decode)
+{
+    bool is_after_loss = false;
+    for (size_t i = 1; i < index->n_packets; i++) {
+        is_after_loss |= is_loss(decode[i] - decode[i - 1], index->frame_ticks);
+        is_after_loss &= !(index->packet[i].flags & PACKET_KEY);
+        index->packet[i].flags |= is_after_loss ? PACKET_CORRUPT : 0;
+    }
+}
+
 static size_t count_untimed(const struct media_index *index)
 {
     size_t n = 0;
@@ -254,6 +288,9 @@ enum sm_status sm_media__index_times(struct sm_media *media, struct media_file *
     }
     index->frame_ticks = typical_step(file, raw, media->demux.stream);
     enum sm_status status = settle_decode_times(media, file, raw, decode);
+    if (can_tell_losses(&media->demux, index, decode)) {
+        mark_losses(index, decode);
+    }
     bool has_order = codec == AV_CODEC_ID_H264 || codec == AV_CODEC_ID_HEVC;
     if (status == SM_OK && has_order && count_untimed(index) > index->n_packets / 2) {
         status = time_by_picture_order(index, raw, decode);

@@ -18,6 +18,36 @@ void clip_run(const char *fmt, ...)
     }
 }
 
+uint8_t *clip_read(const char *path, size_t *n)
+{
+    FILE *file = fopen(path, "rb");
+    assert_non_null(file);
+    fseek(file, 0, SEEK_END);
+    *n = (size_t)ftell(file);
+    rewind(file);
+    uint8_t *data = malloc(*n ? *n : 1);
+    assert_non_null(data);
+    assert_int_equal(fread(data, 1, *n, file), *n);
+    fclose(file);
+    return data;
+}
+
+void clip_write(const char *path, const void *data, size_t n)
+{
+    FILE *file = fopen(path, "wb");
+    assert_non_null(file);
+    assert_int_equal(fwrite(data, 1, n, file), n);
+    assert_int_equal(fclose(file), 0);
+}
+
+void clip_cut(const char *to, const char *from, double share)
+{
+    size_t n = 0;
+    uint8_t *data = clip_read(from, &n);
+    clip_write(to, data, (size_t)((double)n * share));
+    free(data);
+}
+
 struct clip_frames clip_decode(const char *dir, const char *path, int32_t width_px, int32_t height_px)
 {
     char raw[512];
@@ -25,19 +55,11 @@ struct clip_frames clip_decode(const char *dir, const char *path, int32_t width_
     clip_run(
         "ffmpeg -nostdin -v error -y -threads 1 -i '%s' -map 0:v:0 -fps_mode passthrough -f rawvideo '%s'",
         path, raw);
-    FILE *file = fopen(raw, "rb");
-    assert_non_null(file);
-    fseek(file, 0, SEEK_END);
-    size_t size = (size_t)ftell(file);
-    rewind(file);
-    struct clip_frames frames = {.width_px = width_px, .height_px = height_px};
+    size_t size = 0;
+    struct clip_frames frames = {.width_px = width_px, .height_px = height_px, .data = clip_read(raw, &size)};
     size_t frame_bytes = (size_t)width_px * (size_t)height_px * 3 / 2;
     assert_int_equal(size % frame_bytes, 0);
     frames.n = size / frame_bytes;
-    frames.data = malloc(size ? size : 1);
-    assert_non_null(frames.data);
-    assert_int_equal(fread(frames.data, 1, size, file), size);
-    fclose(file);
     remove(raw);
     return frames;
 }
@@ -114,4 +136,15 @@ struct sm_media *clip_open(const char *path)
     struct sm_media *media = NULL;
     assert_ok(sm_media_open(&media, &path, 1, &err), &err);
     return media;
+}
+
+bool clip_has_finding(const struct sm_media *media, const char *words)
+{
+    const struct sm_findings *findings = sm_media_get_findings(media);
+    for (size_t i = 0; i < findings->n; i++) {
+        if (strstr(findings->item[i].message, words)) {
+            return true;
+        }
+    }
+    return false;
 }

@@ -25,6 +25,15 @@ bool clip_is_frame(const struct clip_frames *frames, size_t frame_idx, const str
 size_t clip_find_frame(const struct clip_frames *frames, size_t guess, const struct sm_image *image,
                        bool is_full_range);
 
+/* Bytes of a file, and a file of bytes. data is freed by the caller with free(). */
+uint8_t *clip_read(const char *path, size_t *n);
+void clip_write(const char *path, const void *data, size_t n);
+/* Copy of the first share (0..1) of a file. */
+void clip_cut(const char *to, const char *from, double share);
+
+/* Open files that must open. */
 struct sm_media *clip_open(const char *path);
+/* Whether a finding says something that contains words. */
+bool clip_has_finding(const struct sm_media *media, const char *words);
 
 #endif
