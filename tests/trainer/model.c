@@ -14,6 +14,7 @@
 #define PAD_PX 2
 #define PAD_ROWS 1
 #define LEAK 0.125F
+#define MAX_CHANNELS 64
 
 static const struct shape {
     int32_t n_rows, n_columns, n_in, n_out, height, pool_x, pool_y; /* height of the layer's input */
@@ -94,7 +95,8 @@ static ptrdiff_t padded(int32_t n_columns)
 
 static bool plane_alloc(struct plane *plane, int32_t n_rows, int32_t n_columns, int32_t n_channels)
 {
-    *plane = (struct plane){.n_rows = n_rows, .n_channels = n_channels};
+    *plane = (struct plane){.n_rows = n_rows, .n_channels = n_channels,
+                            .stride = padded(n_columns) * n_channels};
     plane->data = sm_calloc((size_t)(n_rows + 2 * PAD_ROWS) * (size_t)padded(n_columns) * (size_t)n_channels, sizeof(float));
     return plane->data != NULL;
 }
@@ -139,11 +141,14 @@ void model_pass_free(struct model_pass **pass)
     *pass = NULL;
 }
 
+/** Give a plane the width of this sample. Rows keep their place, so that only what lies right of the new width needs clearing. */
 static void plane_shape(struct plane *plane, int32_t n_columns)
 {
     plane->n_columns = n_columns;
-    plane->stride = padded(n_columns) * plane->n_channels;
-    memset(plane->data, 0, (size_t)(plane->n_rows + 2 * PAD_ROWS) * (size_t)plane->stride * sizeof(float));
+    for (int32_t row = 0; row < plane->n_rows; row++) {
+        memset(plane->data + (row + PAD_ROWS) * plane->stride + (ptrdiff_t)(n_columns + PAD_PX) * plane->n_channels, 0,
+               (size_t)((PAD_PX + TILE_PX) * plane->n_channels) * sizeof(float));
+    }
 }
 
 static float *at(const struct plane *plane, int32_t row, int32_t column)
@@ -193,16 +198,19 @@ static void activate(struct plane *to, const struct plane *raw, const struct sha
     float *pixel[4];
     for (int32_t row = 0; row < to->n_rows; row++) {
         for (int32_t column = 0; column < to->n_columns; column++) {
-            float *out = at(to, row, column);
+            float *restrict out = at(to, row, column);
+            const int32_t n_channels = to->n_channels;
             int n = cell_of(pixel, raw, row, column, s);
-            memcpy(out, pixel[0], (size_t)to->n_channels * sizeof(float));
+            memcpy(out, pixel[0], (size_t)n_channels * sizeof(float));
             for (int k = 1; k < n; k++) {
-                for (int32_t c = 0; c < to->n_channels; c++) {
-                    out[c] = pixel[k][c] > out[c] ? pixel[k][c] : out[c];
+                const float *restrict other = pixel[k];
+                for (int32_t c = 0; c < n_channels; c++) {
+                    out[c] = other[c] > out[c] ? other[c] : out[c];
                 }
             }
-            for (int32_t c = 0; c < to->n_channels; c++) {
-                out[c] = out[c] > 0.0F ? out[c] : LEAK * out[c];
+            for (int32_t c = 0; c < n_channels; c++) {
+                float less = LEAK * out[c];
+                out[c] = out[c] > less ? out[c] : less;
             }
         }
     }
@@ -218,6 +226,7 @@ static void forward(const struct model *model, struct model_pass *pass, const st
     }
     for (int32_t row = 0; row < SM_STRIP_HEIGHT; row++) {
         memcpy(at(&pass->in[0], row, 0), sample->strip + (ptrdiff_t)row * sample->width_px, (size_t)sample->width_px * sizeof(float));
+        memset(at(&pass->in[0], row, sample->width_px), 0, (size_t)(2 * sample->n_columns - sample->width_px) * sizeof(float));
     }
     for (int i = 0; i < SM_NET_LAYERS; i++) {
         forward_layer(model, pass, i);
@@ -267,24 +276,45 @@ static double last_slope(struct model_pass *pass, const struct sample *sample, f
     return loss;
 }
 
+/** The gradient of a cell of up to four pixels goes to its largest, the first of equals. */
+static void unpool_cell(float *pixel[4], int n, const float *restrict from, int32_t n_channels)
+{
+    float *restrict a = pixel[0];
+    if (n == 1) {
+        for (int32_t c = 0; c < n_channels; c++) {
+            a[c] = from[c] * (a[c] > 0.0F ? 1.0F : LEAK);
+        }
+        return;
+    }
+    float most[MAX_CHANNELS], slope[MAX_CHANNELS];
+    memcpy(most, a, (size_t)n_channels * sizeof(float));
+    for (int k = 1; k < n; k++) {
+        const float *restrict p = pixel[k];
+        for (int32_t c = 0; c < n_channels; c++) {
+            most[c] = p[c] > most[c] ? p[c] : most[c];
+        }
+    }
+    for (int32_t c = 0; c < n_channels; c++) {
+        slope[c] = from[c] * (most[c] > 0.0F ? 1.0F : LEAK);
+    }
+    for (int k = 0; k < n; k++) {
+        float *restrict p = pixel[k];
+        for (int32_t c = 0; c < n_channels; c++) {
+            float mine = p[c] == most[c] ? slope[c] : 0.0F;
+            p[c] = mine;
+            slope[c] -= mine;
+        }
+    }
+}
+
 /** Gradient of a layer's activation to the gradient of its raw results, in place. */
 static void unpool(struct plane *raw, const struct plane *slope, const struct shape *s)
 {
     float *pixel[4];
     for (int32_t row = 0; row < slope->n_rows; row++) {
         for (int32_t column = 0; column < slope->n_columns; column++) {
-            const float *from = at(slope, row, column);
             int n = cell_of(pixel, raw, row, column, s);
-            for (int32_t c = 0; c < raw->n_channels; c++) {
-                int best = 0;
-                for (int k = 1; k < n; k++) {
-                    best = pixel[k][c] > pixel[best][c] ? k : best;
-                }
-                float value = from[c] * (pixel[best][c] > 0.0F ? 1.0F : LEAK);
-                for (int k = 0; k < n; k++) {
-                    pixel[k][c] = k == best ? value : 0.0F;
-                }
-            }
+            unpool_cell(pixel, n, at(slope, row, column), raw->n_channels);
         }
     }
 }
@@ -329,9 +359,11 @@ static void weight_slope(const struct model_layer *l, const struct model_pass *p
                 }
             }
         }
+        float *restrict bias = gradient + l->bias_at;
         for (int32_t x = 0; x < raw->n_columns; x++) {
+            const float *restrict from = at(raw, row, x);
             for (int32_t c = 0; c < l->n_out_padded; c++) {
-                gradient[l->bias_at + c] += at(raw, row, x)[c];
+                bias[c] += from[c];
             }
         }
     }

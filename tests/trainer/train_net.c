@@ -17,15 +17,15 @@
 #include <string.h>
 
 #define N_LANES 2          /* parts of a batch; each may have its thread */
-#define LANE_SAMPLES 16    /* samples of a batch in one part */
+#define LANE_SAMPLES 8     /* samples of a batch in one part */
 #define LANE_SCENES 48     /* scenes that a part holds at a time */
-#define SCENE_USES 4       /* strips cut from a scene before it is replaced */
-#define TOP_RATE 2.0e-3F
+#define SCENE_USES 6       /* strips cut from a scene before it is replaced */
+#define TOP_RATE 1.6e-3F
 #define LAST_RATE 1.0e-5F
-#define WARM_UP_STEPS 200
+#define WARM_UP_STEPS 300
 #define DECAY 1.0e-3F
 #define SMOOTHING 0.01F
-#define REPORT_STEPS 1000
+#define REPORT_STEPS 2500
 #define FITTING_SCENES 1500
 #define REPORT_SCENES 3000
 #define REPORT_SEED 424242U
