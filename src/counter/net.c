@@ -10,10 +10,10 @@
  *     1x5           ->  1 x n x 64
  *     1x1           ->  1 x n x SM_GLYPH_COUNT, softmax
  *
- * with x > 0 ? x : x / 8 after all but the last. Values lie channel by channel for each pixel, so that for a kernel row
- * all its inputs are consecutive. The convolution works on tiles of 4 pixels by 16 output channels, which stay in
- * registers. Every sum is made in one fixed order with separate multiply and add, so that results do not depend on the
- * processor's vector width.
+ * with x > 0 ? x : x / 8 after all but the last. Values lie channel by channel for each pixel, so that for a
+ * kernel row all its inputs are consecutive. The convolution works on tiles of 4 pixels by 16 output
+ * channels, which stay in registers. Every sum is made in one fixed order with separate multiply and add, so
+ * that results do not depend on the processor's vector width.
  */
 #include "net.h"
 
@@ -23,13 +23,12 @@
 #include <math.h>
 #include <string.h>
 
-#define TILE_OUT 16   /* output channels summed together */
-#define TILE_PX 4     /* neighbouring pixels summed together */
-#define PAD_PX 2      /* zero columns left and right of a plane: half the widest kernel */
-#define PAD_ROWS 1    /* zero rows above and below */
+#define TILE_OUT 16 /* output channels summed together */
+#define TILE_PX 4   /* neighbouring pixels summed together */
+#define PAD_PX 2    /* zero columns left and right of a plane: half the widest kernel */
+#define PAD_ROWS 1  /* zero rows above and below */
 #define LEAK 0.125F
 #define MAX_OUT 64
-
 
 /** Shape of the network; stored weights must agree with it. */
 static const struct shape {
@@ -40,7 +39,7 @@ static const struct shape {
 
 struct kernel {
     int32_t n_rows, n_columns, n_in, n_out; /* n_out a multiple of TILE_OUT */
-    float *weight; /* [tile of outputs][row][column][input][TILE_OUT] */
+    float *weight;                          /* [tile of outputs][row][column][input][TILE_OUT] */
     float *bias;
 };
 
@@ -60,7 +59,8 @@ struct sm_counter__net {
     int32_t capacity; /* columns that planes and rows have room for */
 };
 
-/* ---- characters ---------------------------------------------------------------------------------------------- */
+/* ---- characters
+ * ---------------------------------------------------------------------------------------------- */
 
 enum sm_glyph sm_counter__glyph_of(uint32_t codepoint)
 {
@@ -109,21 +109,26 @@ char sm_counter__glyph_char(enum sm_glyph glyph)
     return shown[glyph];
 }
 
-/* ---- setting up ---------------------------------------------------------------------------------------------- */
+/* ---- setting up
+ * ---------------------------------------------------------------------------------------------- */
 
 static bool fits(const struct sm_counter__layer *layer, const struct shape *shape)
 {
-    return layer->n_rows == shape->n_rows && layer->n_columns == shape->n_columns && layer->n_in == shape->n_in &&
-           layer->n_out == shape->n_out;
+    return layer->n_rows == shape->n_rows && layer->n_columns == shape->n_columns &&
+           layer->n_in == shape->n_in && layer->n_out == shape->n_out;
 }
 
 /** Weights of a layer as floats in tiles; outputs beyond the stored ones are zero. */
-static enum sm_status unpack(struct kernel *kernel, const struct sm_counter__layer *layer, struct sm_error *err)
+static enum sm_status unpack(struct kernel *kernel, const struct sm_counter__layer *layer,
+                             struct sm_error *err)
 {
     int32_t n_taps = layer->n_rows * layer->n_columns * layer->n_in;
     int32_t n_out = (layer->n_out + TILE_OUT - 1) / TILE_OUT * TILE_OUT;
-    *kernel = (struct kernel){.n_rows = layer->n_rows, .n_columns = layer->n_columns, .n_in = layer->n_in,
-                              .n_out = n_out, .weight = sm_calloc((size_t)(n_taps * n_out), sizeof(float)),
+    *kernel = (struct kernel){.n_rows = layer->n_rows,
+                              .n_columns = layer->n_columns,
+                              .n_in = layer->n_in,
+                              .n_out = n_out,
+                              .weight = sm_calloc((size_t)(n_taps * n_out), sizeof(float)),
                               .bias = sm_calloc((size_t)n_out, sizeof(float))};
     if (!kernel->weight || !kernel->bias) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for the character reader");
@@ -202,7 +207,8 @@ static enum sm_status reserve(struct sm_counter__net *net, int32_t n_columns, st
     for (int i = 0; i < N_PLANES; i++) {
         size_t columns = padded(i == 0 ? 2 * n_columns : n_columns);
         net->plane[i] = (struct plane){.n_rows = n_rows[i], .n_channels = layer_shape[i].n_in};
-        net->plane[i].data = sm_calloc(((size_t)n_rows[i] + 2 * PAD_ROWS) * columns * (size_t)layer_shape[i].n_in, sizeof(float));
+        net->plane[i].data = sm_calloc(
+            ((size_t)n_rows[i] + 2 * PAD_ROWS) * columns * (size_t)layer_shape[i].n_in, sizeof(float));
         is_whole = is_whole && net->plane[i].data;
     }
     net->rows = sm_calloc(2 * padded(2 * n_columns) * MAX_OUT, sizeof(float));
@@ -214,7 +220,8 @@ static enum sm_status reserve(struct sm_counter__net *net, int32_t n_columns, st
     return SM_OK;
 }
 
-/** Give a plane its width for this strip and clear its border (all of it: narrow strips leave old values behind). */
+/** Give a plane its width for this strip and clear its border (all of it: narrow strips leave old values
+ * behind). */
 static void shape_plane(struct plane *plane, int32_t n_columns)
 {
     plane->n_columns = n_columns;
@@ -228,7 +235,8 @@ static float *at(const struct plane *plane, int32_t row, int32_t column)
     return plane->data + (row + PAD_ROWS) * plane->stride + (ptrdiff_t)(column + PAD_PX) * plane->n_channels;
 }
 
-/* ---- convolution --------------------------------------------------------------------------------------------- */
+/* ---- convolution
+ * --------------------------------------------------------------------------------------------- */
 
 #define CONVOLVE convolve_row_narrow
 #define CONVOLVE_TARGET
@@ -241,12 +249,14 @@ static float *at(const struct plane *plane, int32_t row, int32_t column)
 #define LANES 8
 #include "net_convolve.h"
 
-static void convolve_row(float *out, const float *in, ptrdiff_t stride, int32_t n_px, const struct kernel *kernel)
+static void convolve_row(float *out, const float *in, ptrdiff_t stride, int32_t n_px,
+                         const struct kernel *kernel)
 {
     (__builtin_cpu_supports("avx2") ? convolve_row_wide : convolve_row_narrow)(out, in, stride, n_px, kernel);
 }
 #else
-static void convolve_row(float *out, const float *in, ptrdiff_t stride, int32_t n_px, const struct kernel *kernel)
+static void convolve_row(float *out, const float *in, ptrdiff_t stride, int32_t n_px,
+                         const struct kernel *kernel)
 {
     convolve_row_narrow(out, in, stride, n_px, kernel);
 }
@@ -258,8 +268,8 @@ static float leak(float value)
 }
 
 /** Convolution, largest of 2 rows by step columns, leak: one row of the next plane. */
-static void pooled_row(struct plane *to, int32_t row, const struct plane *from, const struct kernel *kernel, float *rows,
-                       int32_t step)
+static void pooled_row(struct plane *to, int32_t row, const struct plane *from, const struct kernel *kernel,
+                       float *rows, int32_t step)
 {
     int32_t n_px = step * to->n_columns, n_out = kernel->n_out;
     float *second = rows + padded(n_px) * (size_t)n_out;
@@ -276,7 +286,8 @@ static void pooled_row(struct plane *to, int32_t row, const struct plane *from, 
     }
 }
 
-static void pooled_layer(struct plane *to, const struct plane *from, const struct kernel *kernel, float *rows, int32_t step)
+static void pooled_layer(struct plane *to, const struct plane *from, const struct kernel *kernel, float *rows,
+                         int32_t step)
 {
     for (int32_t row = 0; row < to->n_rows; row++) {
         pooled_row(to, row, from, kernel, rows, step);
@@ -314,11 +325,12 @@ int32_t sm_counter__net_columns(int32_t width_px)
     return (width_px + SM_NET_COLUMN_PX - 1) / SM_NET_COLUMN_PX;
 }
 
-enum sm_status sm_counter__net_run(struct sm_counter__net *net, const float *strip, int32_t width_px, float *logprob,
-                                   struct sm_error *err)
+enum sm_status sm_counter__net_run(struct sm_counter__net *net, const float *strip, int32_t width_px,
+                                   float *logprob, struct sm_error *err)
 {
     if (width_px < 1 || width_px > SM_STRIP_MAX_WIDTH) {
-        return sm_error_set(err, SM_E_RANGE, "a line of text of %d px is too long or too short", (int)width_px);
+        return sm_error_set(err, SM_E_RANGE, "a line of text of %d px is too long or too short",
+                            (int)width_px);
     }
     int32_t n_columns = sm_counter__net_columns(width_px);
     enum sm_status status = reserve(net, n_columns, err);

@@ -1,8 +1,8 @@
 /**
  * @file net.h
- * The character reader: a small convolutional network that looks along a strip (strip.h) and says for every second column
- * how likely it is that a certain character is centred there. Trained by tests/trainer, described in
- * docs/reading-network.md.
+ * The character reader: a small convolutional network that looks along a strip (strip.h) and says for every
+ * second column how likely it is that a certain character is centred there. Trained by tests/trainer,
+ * described in docs/reading-network.md.
  */
 #ifndef SM_COUNTER_NET_H
 #define SM_COUNTER_NET_H
@@ -36,11 +36,13 @@ enum sm_glyph sm_counter__glyph_of(uint32_t codepoint);
 /** The character a class stands for, ' ' for blank, '?' for other; the degree sign is 'o'. */
 char sm_counter__glyph_char(enum sm_glyph glyph);
 
-#define SM_NET_COLUMN_PX 2 /**< strip px per column of the result; column i is centred on strip coordinate 2 i + 1 */
+#define SM_NET_COLUMN_PX                                                                                     \
+    2 /**< strip px per column of the result; column i is centred on strip coordinate 2 i + 1 */
 #define SM_NET_LAYERS 6
 
 /**
- * Weights of one layer as stored: weight = value * scale of its output channel. Order [row][column][input][output].
+ * Weights of one layer as stored: weight = value * scale of its output channel. Order
+ * [row][column][input][output].
  */
 struct sm_counter__layer {
     int32_t n_rows, n_columns, n_in, n_out; /**< kernel size and channels */
@@ -57,7 +59,8 @@ extern const struct sm_counter__weights sm_counter__trained_weights;
 /** Network ready to run: unpacked weights and working memory. One per thread. */
 struct sm_counter__net;
 
-/** @param weights [borrow] during the call. @param out [new] free with sm_counter__net_free(). @return SM_OK, SM_E_RANGE (shapes that do not fit), SM_E_NOMEM. */
+/** @param weights [borrow] during the call. @param out [new] free with sm_counter__net_free(). @return SM_OK,
+ * SM_E_RANGE (shapes that do not fit), SM_E_NOMEM. */
 enum sm_status sm_counter__net_new(struct sm_counter__net **out, const struct sm_counter__weights *weights,
                                    struct sm_error *err) SM_CHECKED;
 void sm_counter__net_free(struct sm_counter__net **net);
@@ -67,13 +70,14 @@ int32_t sm_counter__net_columns(int32_t width_px);
 
 /**
  * Read a strip.
- * @param strip SM_STRIP_HEIGHT rows of width_px values, as strip_make leaves them. @param width_px 1..SM_STRIP_MAX_WIDTH.
- * @param logprob [inout] sm_counter__net_columns(width_px) * SM_GLYPH_COUNT natural logarithms of probabilities, column
- *        by column; each column's probabilities sum to 1.
- * @return SM_OK, SM_E_RANGE, SM_E_NOMEM. @cost about 100 000 multiplications per strip px. The same bits come out on
- *         every run and thread.
+ * @param strip SM_STRIP_HEIGHT rows of width_px values, as strip_make leaves them. @param
+ * width_px 1..SM_STRIP_MAX_WIDTH.
+ * @param logprob [inout] sm_counter__net_columns(width_px) * SM_GLYPH_COUNT natural logarithms of
+ * probabilities, column by column; each column's probabilities sum to 1.
+ * @return SM_OK, SM_E_RANGE, SM_E_NOMEM. @cost about 100 000 multiplications per strip px. The same bits come
+ * out on every run and thread.
  */
-enum sm_status sm_counter__net_run(struct sm_counter__net *net, const float *strip, int32_t width_px, float *logprob,
-                                   struct sm_error *err) SM_CHECKED;
+enum sm_status sm_counter__net_run(struct sm_counter__net *net, const float *strip, int32_t width_px,
+                                   float *logprob, struct sm_error *err) SM_CHECKED;
 
 #endif

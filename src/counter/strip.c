@@ -1,7 +1,8 @@
 /**
  * @file strip.c
- * Separable resampling with a tent as wide as one target or source pixel, whichever is larger: an average when the text
- * shrinks, linear interpolation when it grows. Columns first, then rows, over the few picture rows that a line needs.
+ * Separable resampling with a tent as wide as one target or source pixel, whichever is larger: an average
+ * when the text shrinks, linear interpolation when it grows. Columns first, then rows, over the few picture
+ * rows that a line needs.
  */
 #include "strip.h"
 
@@ -66,8 +67,8 @@ static int32_t clamp_index(int32_t i, int32_t n)
 }
 
 /** Grey value of one picture row, columns first_px .. first_px + n - 1. */
-static void grey_row(float *grey, int32_t n, const struct sm_image *image, const struct sm_counter__line *line,
-                     int32_t first_px, int32_t row_px)
+static void grey_row(float *grey, int32_t n, const struct sm_image *image,
+                     const struct sm_counter__line *line, int32_t first_px, int32_t row_px)
 {
     int32_t y = clamp_index(row_px, image->height_px);
     const uint8_t *luma = image->y + y * image->stride_y;
@@ -86,7 +87,7 @@ static void grey_row(float *grey, int32_t n, const struct sm_image *image, const
 }
 
 struct resampler {
-    struct taps *column;          /* one per strip column */
+    struct taps *column; /* one per strip column */
     struct taps row[SM_STRIP_HEIGHT];
     float *weights, *grey, *squeezed; /* storage of all weights; one picture row; that row in strip columns */
     int32_t first_column_px, n_columns_px, first_row_px, n_rows_px;
@@ -106,7 +107,8 @@ static enum sm_status prepare(struct resampler *r, int32_t width_px, const struc
     double scale = sm_counter__strip_scale(line);
     size_t most = max_taps(scale);
     *r = (struct resampler){.column = sm_calloc((size_t)width_px, sizeof *r->column),
-                            .weights = sm_calloc(((size_t)width_px + SM_STRIP_HEIGHT) * most, sizeof *r->weights),
+                            .weights =
+                                sm_calloc(((size_t)width_px + SM_STRIP_HEIGHT) * most, sizeof *r->weights),
                             .squeezed = sm_calloc((size_t)width_px, sizeof *r->squeezed)};
     if (!r->column || !r->weights || !r->squeezed) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for a line of text");
@@ -200,7 +202,8 @@ enum sm_status sm_counter__strip_make(float *strip, int32_t width_px, const stru
                                       const struct sm_counter__line *line, struct sm_error *err)
 {
     struct resampler r;
-    if (width_px < 1 || width_px != sm_counter__strip_width(line) || image->width_px < 1 || image->height_px < 1) {
+    if (width_px < 1 || width_px != sm_counter__strip_width(line) || image->width_px < 1 ||
+        image->height_px < 1) {
         return sm_error_set(err, SM_E_RANGE, "a line of text of impossible size");
     }
     enum sm_status status = prepare(&r, width_px, line, err);

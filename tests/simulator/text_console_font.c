@@ -1,8 +1,9 @@
 /**
  * @file text_console_font.c
- * Text in the bitmap fonts of the Linux console (PC Screen Font versions 1 and 2, as a rule compressed with gzip): thin
- * hard-edged characters in fixed cells, as overlay chips draw them. Source: the PSF format as laid down in the kbd
- * package's psf.h, from memory; checked against the fonts of Debian's console-setup-linux.
+ * Text in the bitmap fonts of the Linux console (PC Screen Font versions 1 and 2, as a rule compressed with
+ * gzip): thin hard-edged characters in fixed cells, as overlay chips draw them. Source: the PSF format as
+ * laid down in the kbd package's psf.h, from memory; checked against the fonts of Debian's
+ * console-setup-linux.
  */
 #include "text_render_internal.h"
 
@@ -77,9 +78,10 @@ static bool parse_header(struct psf *psf)
     } else {
         return false;
     }
-    bool is_sane = psf->width_px >= 1 && psf->width_px <= 64 && psf->height_px >= 1 && psf->height_px <= 128 &&
-                   psf->glyph_bytes == psf->height_px * ((psf->width_px + 7) / 8) && psf->n_glyphs <= 4096 &&
-                   header_bytes <= psf->n_bytes && psf->n_glyphs * psf->glyph_bytes <= psf->n_bytes - header_bytes;
+    bool is_sane = psf->width_px >= 1 && psf->width_px <= 64 && psf->height_px >= 1 &&
+                   psf->height_px <= 128 && psf->glyph_bytes == psf->height_px * ((psf->width_px + 7) / 8) &&
+                   psf->n_glyphs <= 4096 && header_bytes <= psf->n_bytes &&
+                   psf->n_glyphs * psf->glyph_bytes <= psf->n_bytes - header_bytes;
     psf->bitmap = d + (is_sane ? header_bytes : 0);
     psf->table_offset = is_sane && has_table ? header_bytes + psf->n_glyphs * psf->glyph_bytes : 0;
     return is_sane;
@@ -106,7 +108,8 @@ static enum sm_status load_font(struct psf *psf, const char *name, struct sm_err
     return SM_OK;
 }
 
-/** Version 1: lists of 16-bit codes, 0xffff ends a glyph's list, 0xfffe starts sequences (not wanted here). */
+/** Version 1: lists of 16-bit codes, 0xffff ends a glyph's list, 0xfffe starts sequences (not wanted here).
+ */
 static bool find_in_table_1(uint32_t *found, const struct psf *psf, uint32_t codepoint)
 {
     uint32_t glyph = 0;
@@ -186,8 +189,8 @@ static bool digit_rows(const struct psf *psf, uint32_t *first, uint32_t *end)
 }
 
 /** Draw a glyph's bits as blocks and find its ink. */
-static void draw_glyph(struct sm_text_mask *mask, struct sm_caption_glyph *g, const struct psf *psf, int32_t left_px,
-                       int32_t top_px, int32_t scale_x, int32_t scale_y)
+static void draw_glyph(struct sm_text_mask *mask, struct sm_caption_glyph *g, const struct psf *psf,
+                       int32_t left_px, int32_t top_px, int32_t scale_x, int32_t scale_y)
 {
     const uint8_t *bitmap = bitmap_of(psf, g->codepoint);
     uint32_t ink_left = psf->width_px, ink_right = 0;
@@ -216,8 +219,8 @@ static int32_t at_least(double value, int32_t least)
 }
 
 static enum sm_status draw_text(struct sm_text_mask *mask, struct sm_caption_glyph *glyph, size_t n_glyphs,
-                                const struct sm_caption_style *style, const struct psf *psf, int32_t margin_px,
-                                struct sm_error *err)
+                                const struct sm_caption_style *style, const struct psf *psf,
+                                int32_t margin_px, struct sm_error *err)
 {
     uint32_t first_row, end_row;
     if (!digit_rows(psf, &first_row, &end_row)) {
@@ -246,9 +249,9 @@ static enum sm_status draw_text(struct sm_text_mask *mask, struct sm_caption_gly
     return SM_OK;
 }
 
-enum sm_status sm_text__draw_console_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph, size_t n_glyphs,
-                                          const struct sm_caption_style *style, const char *text, int32_t margin_px,
-                                          struct sm_error *err)
+enum sm_status sm_text__draw_console_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                          size_t n_glyphs, const struct sm_caption_style *style,
+                                          const char *text, int32_t margin_px, struct sm_error *err)
 {
     (void)text;
     struct psf psf = {0};

@@ -1,7 +1,7 @@
 /**
  * @file text_outline_font.c
- * Text in outline fonts through Pango and Cairo, and the seven-segment display, whose digits are polygons drawn here and
- * whose letters come from an ordinary font.
+ * Text in outline fonts through Pango and Cairo, and the seven-segment display, whose digits are polygons
+ * drawn here and whose letters come from an ordinary font.
  */
 #include "text_render_internal.h"
 
@@ -9,7 +9,7 @@
 #include <pango/pangocairo.h>
 #include <string.h>
 
-#define LAYOUT_SIZE_PX 128.0 /* size at which fonts are measured, and laid out when they are not hinted */
+#define LAYOUT_SIZE_PX 128.0  /* size at which fonts are measured, and laid out when they are not hinted */
 #define HARD_SIZE_STEP_PX 0.5 /* hinted sizes, so that few fonts have to be loaded */
 
 /** The height of the digits is that of a seven: flat on top, standing on the line, no overshoot. */
@@ -46,9 +46,10 @@ static void copy_out(struct sm_text_mask *mask, struct pen *pen)
 static void set_features(PangoLayout *layout, const struct sm_caption_style *style)
 {
     PangoAttrList *list = pango_attr_list_new();
-    pango_attr_list_insert(list, pango_attr_font_features_new(style->has_slashed_zero
-                                                                  ? "liga=0, clig=0, calt=0, kern=0, lnum=1, zero=1"
-                                                                  : "liga=0, clig=0, calt=0, kern=0, lnum=1"));
+    pango_attr_list_insert(list,
+                           pango_attr_font_features_new(style->has_slashed_zero
+                                                            ? "liga=0, clig=0, calt=0, kern=0, lnum=1, zero=1"
+                                                            : "liga=0, clig=0, calt=0, kern=0, lnum=1"));
     pango_layout_set_attributes(layout, list);
     pango_attr_list_unref(list);
 }
@@ -58,9 +59,12 @@ static PangoLayout *new_layout(const struct sm_caption_style *style, const char 
 {
     PangoContext *context = pango_font_map_create_context(pango_cairo_font_map_get_default());
     cairo_font_options_t *options = cairo_font_options_create();
-    cairo_font_options_set_antialias(options, style->is_hard_edged ? CAIRO_ANTIALIAS_NONE : CAIRO_ANTIALIAS_GRAY);
-    cairo_font_options_set_hint_style(options, style->is_hard_edged ? CAIRO_HINT_STYLE_FULL : CAIRO_HINT_STYLE_NONE);
-    cairo_font_options_set_hint_metrics(options, style->is_hard_edged ? CAIRO_HINT_METRICS_ON : CAIRO_HINT_METRICS_OFF);
+    cairo_font_options_set_antialias(options,
+                                     style->is_hard_edged ? CAIRO_ANTIALIAS_NONE : CAIRO_ANTIALIAS_GRAY);
+    cairo_font_options_set_hint_style(options,
+                                      style->is_hard_edged ? CAIRO_HINT_STYLE_FULL : CAIRO_HINT_STYLE_NONE);
+    cairo_font_options_set_hint_metrics(options, style->is_hard_edged ? CAIRO_HINT_METRICS_ON
+                                                                      : CAIRO_HINT_METRICS_OFF);
     pango_cairo_context_set_font_options(context, options);
     pango_context_set_round_glyph_positions(context, style->is_hard_edged);
     cairo_font_options_destroy(options);
@@ -78,8 +82,8 @@ static PangoLayout *new_layout(const struct sm_caption_style *style, const char 
     return layout;
 }
 
-static PangoRectangle ink_of(const struct sm_caption_style *style, const char *family, double size_px, const char *text,
-                             int *baseline)
+static PangoRectangle ink_of(const struct sm_caption_style *style, const char *family, double size_px,
+                             const char *text, int *baseline)
 {
     PangoRectangle ink;
     PangoLayout *layout = new_layout(style, family, size_px, text);
@@ -90,8 +94,8 @@ static PangoRectangle ink_of(const struct sm_caption_style *style, const char *f
 }
 
 /**
- * Size of the layout and what to multiply it by. Smooth text is laid out at one size and scaled as a drawing; hard-edged
- * text is laid out at its own size, so that the font's hints meet the pixels.
+ * Size of the layout and what to multiply it by. Smooth text is laid out at one size and scaled as a drawing;
+ * hard-edged text is laid out at its own size, so that the font's hints meet the pixels.
  */
 struct fit {
     double size_px;
@@ -99,7 +103,8 @@ struct fit {
     double digit_height_px; /* as drawn */
 };
 
-static enum sm_status fit_size(struct fit *fit, const struct sm_caption_style *style, const char *family, struct sm_error *err)
+static enum sm_status fit_size(struct fit *fit, const struct sm_caption_style *style, const char *family,
+                               struct sm_error *err)
 {
     int baseline = 0;
     double stretch = style->x_stretch > 0.0 ? style->x_stretch : 1.0;
@@ -113,7 +118,8 @@ static enum sm_status fit_size(struct fit *fit, const struct sm_caption_style *s
         *fit = (struct fit){LAYOUT_SIZE_PX, stretch * scale, scale, style->height_px};
         return SM_OK;
     }
-    double size_px = fmax(4.0, HARD_SIZE_STEP_PX * round(LAYOUT_SIZE_PX * style->height_px / height_px / HARD_SIZE_STEP_PX));
+    double size_px = fmax(4.0, HARD_SIZE_STEP_PX *
+                                   round(LAYOUT_SIZE_PX * style->height_px / height_px / HARD_SIZE_STEP_PX));
     ink = ink_of(style, family, size_px, HEIGHT_SAMPLE, &baseline);
     *fit = (struct fit){size_px, stretch, 1.0, (double)(baseline - ink.y) / PANGO_SCALE};
     return SM_OK;
@@ -127,9 +133,10 @@ struct placed {
     size_t offset_bytes; /* of its character in the text */
 };
 
-/** All glyphs of a one-line layout. Spacing is added here and not by Pango, whose extents leave part of it out. @return how many. */
-static size_t collect_glyphs(struct placed *placed, size_t room, PangoLayout *layout, const struct fit *fit, double spacing_px,
-                             bool is_hard_edged)
+/** All glyphs of a one-line layout. Spacing is added here and not by Pango, whose extents leave part of it
+ * out. @return how many. */
+static size_t collect_glyphs(struct placed *placed, size_t room, PangoLayout *layout, const struct fit *fit,
+                             double spacing_px, bool is_hard_edged)
 {
     size_t n = 0;
     double x = 0.0;
@@ -174,8 +181,8 @@ static PangoRectangle placed_ink(const struct placed *placed)
 }
 
 /** The first of the given glyphs gives a character its place; further ones only widen it. */
-static void place_glyphs(struct sm_caption_glyph *glyph, size_t n_glyphs, const struct placed *placed, size_t n_placed, double left_px,
-                         double scale_x, double spacing_px)
+static void place_glyphs(struct sm_caption_glyph *glyph, size_t n_glyphs, const struct placed *placed,
+                         size_t n_placed, double left_px, double scale_x, double spacing_px)
 {
     size_t i = 0;
     for (size_t k = 0; k < n_placed; k++) {
@@ -218,8 +225,9 @@ static struct extent extent_of(const struct placed *placed, size_t n, double spa
     return e;
 }
 
-static enum sm_status draw_all(struct sm_text_mask *mask, const struct placed *placed, size_t n, const struct fit *fit,
-                               const struct sm_caption_style *style, int32_t margin_px, struct sm_error *err)
+static enum sm_status draw_all(struct sm_text_mask *mask, const struct placed *placed, size_t n,
+                               const struct fit *fit, const struct sm_caption_style *style, int32_t margin_px,
+                               struct sm_error *err)
 {
     struct pen pen;
     struct extent extent = extent_of(placed, n, style->letter_spacing_px / fit->scale_x);
@@ -227,7 +235,8 @@ static enum sm_status draw_all(struct sm_text_mask *mask, const struct placed *p
     double left = margin_px + ceil(fit->scale_x * extent.left);
     double baseline = margin_px + ceil(fmax(fit->digit_height_px, fit->scale_y * extent.above));
     double right = left + fit->scale_x * extent.right;
-    enum sm_status status = sm_text__mask_alloc(mask, right + margin_px + 1.0, baseline + ceil(fit->scale_y * extent.below) + margin_px, err);
+    enum sm_status status = sm_text__mask_alloc(
+        mask, right + margin_px + 1.0, baseline + ceil(fit->scale_y * extent.below) + margin_px, err);
     if (status != SM_OK) {
         return status;
     }
@@ -252,14 +261,15 @@ bool sm_text__outline_font_exists(const char *family)
     return pango_font_map_get_family(pango_cairo_font_map_get_default(), family) != NULL;
 }
 
-enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph, size_t n_glyphs,
-                                          const struct sm_caption_style *style, const char *text, int32_t margin_px,
-                                          struct sm_error *err)
+enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                          size_t n_glyphs, const struct sm_caption_style *style,
+                                          const char *text, int32_t margin_px, struct sm_error *err)
 {
     struct fit fit;
     if (!sm_text__outline_font_exists(style->font)) {
         (void)sm_error_set(err, SM_E_NOTFOUND, "font \"%s\" is not installed", style->font);
-        return err ? sm_error_remedy(err, "install its package; tests/trainer/fonts.txt names them") : SM_E_NOTFOUND;
+        return err ? sm_error_remedy(err, "install its package; tests/trainer/fonts.txt names them")
+                   : SM_E_NOTFOUND;
     }
     enum sm_status status = fit_size(&fit, style, style->font, err);
     if (status != SM_OK) {
@@ -267,16 +277,19 @@ enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_c
     }
     PangoLayout *layout = new_layout(style, style->font, fit.size_px, text);
     struct placed placed[2 * SM_TEXT_MAX_CHARS];
-    size_t n_placed = collect_glyphs(placed, sizeof placed / sizeof placed[0], layout, &fit, style->letter_spacing_px, style->is_hard_edged);
+    size_t n_placed = collect_glyphs(placed, sizeof placed / sizeof placed[0], layout, &fit,
+                                     style->letter_spacing_px, style->is_hard_edged);
     status = draw_all(mask, placed, n_placed, &fit, style, margin_px, err);
     if (status == SM_OK) {
-        place_glyphs(glyph, n_glyphs, placed, n_placed, mask->text_left_px, fit.scale_x, style->letter_spacing_px);
+        place_glyphs(glyph, n_glyphs, placed, n_placed, mask->text_left_px, fit.scale_x,
+                     style->letter_spacing_px);
     }
     g_object_unref(layout);
     return status;
 }
 
-/* ---- seven segments ------------------------------------------------------------------------------------------ */
+/* ---- seven segments
+ * ------------------------------------------------------------------------------------------ */
 
 #define SEGMENT_WIDTH 0.52     /* of the digit's height, outer edge to outer edge */
 #define SEGMENT_THICKNESS 0.13 /* of the digit's height */
@@ -324,9 +337,9 @@ static void draw_segments(cairo_t *cairo, int segments)
 {
     const double left = 0.5 * SEGMENT_THICKNESS, right = SEGMENT_WIDTH - left;
     const double rows[3] = {-1.0 + left, -0.5, -left};
-    const double place[7][4] = {{left, rows[0], right, rows[0]}, {right, rows[0], right, rows[1]},
+    const double place[7][4] = {{left, rows[0], right, rows[0]},  {right, rows[0], right, rows[1]},
                                 {right, rows[1], right, rows[2]}, {left, rows[2], right, rows[2]},
-                                {left, rows[1], left, rows[2]}, {left, rows[0], left, rows[1]},
+                                {left, rows[1], left, rows[2]},   {left, rows[0], left, rows[1]},
                                 {left, rows[1], right, rows[1]}};
     for (int i = 0; i < 7; i++) {
         if (segments & (1 << i)) {
@@ -356,7 +369,8 @@ static bool is_dots(uint32_t codepoint)
     return codepoint == '.' || codepoint == ',' || codepoint == ':';
 }
 
-static PangoLayout *letter_layout(const struct sm_caption_style *style, const struct fit *fit, const char *text)
+static PangoLayout *letter_layout(const struct sm_caption_style *style, const struct fit *fit,
+                                  const char *text)
 {
     char one[5] = {0};
     memcpy(one, text, sm_utf8_len(text));
@@ -364,8 +378,8 @@ static PangoLayout *letter_layout(const struct sm_caption_style *style, const st
 }
 
 /** Ink and advance of one character whose cell starts at left_px. */
-static void place_segment_glyph(struct sm_caption_glyph *g, const struct sm_caption_style *style, const char *text,
-                                const struct fit *letters, double left_px)
+static void place_segment_glyph(struct sm_caption_glyph *g, const struct sm_caption_style *style,
+                                const char *text, const struct fit *letters, double left_px)
 {
     double unit_x = style->height_px * letters->scale_x / letters->scale_y;
     g->cell_left_px = g->left_px = left_px;
@@ -385,8 +399,9 @@ static void place_segment_glyph(struct sm_caption_glyph *g, const struct sm_capt
     g->cell_right_px = fmax(g->right_px, g->left_px) + SEGMENT_SPACE * unit_x + style->letter_spacing_px;
 }
 
-static void draw_segment_glyph(cairo_t *cairo, const struct sm_caption_glyph *g, const struct sm_caption_style *style,
-                               const char *text, const struct fit *letters, double baseline_px)
+static void draw_segment_glyph(cairo_t *cairo, const struct sm_caption_glyph *g,
+                               const struct sm_caption_style *style, const char *text,
+                               const struct fit *letters, double baseline_px)
 {
     cairo_save(cairo);
     cairo_translate(cairo, g->cell_left_px, baseline_px);
@@ -430,9 +445,9 @@ static void find_ink(struct sm_caption_glyph *g, const struct sm_text_mask *mask
     g->right_px = g->has_ink ? last + 1 : g->cell_right_px;
 }
 
-enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_caption_glyph *glyph, size_t n_glyphs,
-                                           const struct sm_caption_style *style, const char *text, int32_t margin_px,
-                                           struct sm_error *err)
+enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                           size_t n_glyphs, const struct sm_caption_style *style,
+                                           const char *text, int32_t margin_px, struct sm_error *err)
 {
     struct fit letters;
     double unit_px = style->height_px, at_px = margin_px;
@@ -447,7 +462,8 @@ enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_
     }
     double above = ceil(1.3 * unit_px), below = ceil(0.4 * unit_px);
     double baseline_px = margin_px + above;
-    status = sm_text__mask_alloc(mask, at_px + margin_px + SEGMENT_SLANT * unit_px, baseline_px + below + margin_px, err);
+    status = sm_text__mask_alloc(mask, at_px + margin_px + SEGMENT_SLANT * unit_px,
+                                 baseline_px + below + margin_px, err);
     if (status != SM_OK) {
         return status;
     }
@@ -461,7 +477,8 @@ enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_
     close_pen(&pen);
     for (size_t i = 0; i < n_glyphs; i++) {
         if (segments_of(glyph[i].codepoint) >= 0) {
-            find_ink(&glyph[i], mask, (SEGMENT_WIDTH + SEGMENT_SLANT) * unit_px * letters.scale_x / letters.scale_y);
+            find_ink(&glyph[i], mask,
+                     (SEGMENT_WIDTH + SEGMENT_SLANT) * unit_px * letters.scale_x / letters.scale_y);
         }
     }
     mask->baseline_px = baseline_px;
@@ -471,16 +488,19 @@ enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_
     return SM_OK;
 }
 
-/* ---- leak checker ---------------------------------------------------------------------------------------------- */
+/* ---- leak checker
+ * ---------------------------------------------------------------------------------------------- */
 
-/* The font library keeps its patterns for the life of the process, once for each face; they are not ours to free. */
+/* The font library keeps its patterns for the life of the process, once for each face; they are not ours to
+ * free. */
 #if defined(__has_feature)
 #if __has_feature(address_sanitizer)
 #define HAS_LEAK_CHECKER 1
 #endif
 #endif
 #if defined(__SANITIZE_ADDRESS__) || defined(HAS_LEAK_CHECKER)
-const char *__lsan_default_suppressions(void); /* NOLINT(bugprone-reserved-identifier): the checker's own name */
+const char *__lsan_default_suppressions(
+    void); /* NOLINT(bugprone-reserved-identifier): the checker's own name */
 __attribute__((weak)) const char *__lsan_default_suppressions(void)
 {
     return "leak:libfontconfig\nleak:libpango\n";

@@ -1,6 +1,7 @@
 /**
  * @file text_render.c
- * From the bare mask of a text to a caption: box below, then shadow, outline and fill, all in premultiplied colour.
+ * From the bare mask of a text to a caption: box below, then shadow, outline and fill, all in premultiplied
+ * colour.
  */
 #include "text_render_internal.h"
 
@@ -20,7 +21,8 @@ struct sm_caption_style sm_caption_style_default(void)
     };
 }
 
-enum sm_status sm_text__mask_alloc(struct sm_text_mask *mask, double width_px, double height_px, struct sm_error *err)
+enum sm_status sm_text__mask_alloc(struct sm_text_mask *mask, double width_px, double height_px,
+                                   struct sm_error *err)
 {
     if (!(width_px >= 1.0 && height_px >= 1.0 && width_px <= MAX_SIDE_PX && height_px <= MAX_SIDE_PX)) {
         return sm_error_set(err, SM_E_RANGE, "the text would make a picture of an impossible size");
@@ -66,7 +68,8 @@ static uint32_t decode(const char *s, size_t n)
 }
 
 /** Split the text into its characters. glyph has room for SM_TEXT_MAX_CHARS. */
-static enum sm_status split(struct sm_caption_glyph *glyph, size_t *n_glyphs, const char *text, struct sm_error *err)
+static enum sm_status split(struct sm_caption_glyph *glyph, size_t *n_glyphs, const char *text,
+                            struct sm_error *err)
 {
     size_t n = 0;
     for (size_t at = 0; text[at] != '\0'; n++) {
@@ -94,9 +97,10 @@ static double margin_of(const struct sm_caption_style *style)
 
 static enum sm_status check_style(const struct sm_caption_style *style, struct sm_error *err)
 {
-    bool is_sane = style->height_px >= 4.0 && style->height_px <= SM_TEXT_MAX_HEIGHT_PX && style->outline_px >= 0.0 &&
-                   style->box_padding_px >= 0.0 && style->x_stretch >= 0.0 && style->x_stretch <= 8.0 &&
-                   fabs(style->letter_spacing_px) <= SM_TEXT_MAX_HEIGHT_PX && margin_of(style) <= MAX_MARGIN_PX;
+    bool is_sane = style->height_px >= 4.0 && style->height_px <= SM_TEXT_MAX_HEIGHT_PX &&
+                   style->outline_px >= 0.0 && style->box_padding_px >= 0.0 && style->x_stretch >= 0.0 &&
+                   style->x_stretch <= 8.0 && fabs(style->letter_spacing_px) <= SM_TEXT_MAX_HEIGHT_PX &&
+                   margin_of(style) <= MAX_MARGIN_PX;
     return is_sane ? SM_OK : sm_error_set(err, SM_E_RANGE, "a size in the caption style is out of range");
 }
 
@@ -136,7 +140,8 @@ static void put(uint8_t *pixel, struct sm_colour colour, uint32_t coverage)
 }
 
 /** The coverage map in one colour, moved by whole pixels. */
-static void lay(struct sm_caption *caption, const uint8_t *coverage, struct sm_colour colour, int32_t dx, int32_t dy)
+static void lay(struct sm_caption *caption, const uint8_t *coverage, struct sm_colour colour, int32_t dx,
+                int32_t dy)
 {
     for (int32_t y = 0; colour.a > 0 && y < caption->height_px; y++) {
         for (int32_t x = 0; x < caption->width_px; x++) {
@@ -163,8 +168,8 @@ static void lay_box(struct sm_caption *caption, const struct sm_caption_style *s
     }
 }
 
-static void paint(struct sm_caption *caption, const struct sm_caption_style *style, const struct sm_text_mask *mask,
-                  uint8_t *grown)
+static void paint(struct sm_caption *caption, const struct sm_caption_style *style,
+                  const struct sm_text_mask *mask, uint8_t *grown)
 {
     bool has_outline = style->outline.a > 0 && style->outline_px > 0.0;
     if (has_outline) {
@@ -194,22 +199,28 @@ static enum sm_status make_caption(struct sm_caption *out, struct sm_caption_gly
         sm_free(rgba);
         return sm_error_set(err, SM_E_NOMEM, "no memory for a text picture");
     }
-    *out = (struct sm_caption){.width_px = mask->width_px, .height_px = mask->height_px, .rgba = rgba,
-                               .top_px = mask->top_px, .baseline_px = mask->baseline_px,
-                               .text_left_px = mask->text_left_px, .text_right_px = mask->text_right_px,
-                               .n_glyphs = n_glyphs, .glyph = glyph};
+    *out = (struct sm_caption){.width_px = mask->width_px,
+                               .height_px = mask->height_px,
+                               .rgba = rgba,
+                               .top_px = mask->top_px,
+                               .baseline_px = mask->baseline_px,
+                               .text_left_px = mask->text_left_px,
+                               .text_right_px = mask->text_right_px,
+                               .n_glyphs = n_glyphs,
+                               .glyph = glyph};
     paint(out, style, mask, grown);
     sm_free(grown);
     return SM_OK;
 }
 
-enum sm_status sm_caption_render(struct sm_caption *out, const struct sm_caption_style *style, const char *text,
-                                 struct sm_error *err)
+enum sm_status sm_caption_render(struct sm_caption *out, const struct sm_caption_style *style,
+                                 const char *text, struct sm_error *err)
 {
     struct sm_text_mask mask = {0};
     size_t n_glyphs = 0;
     struct sm_caption_glyph *glyph = sm_calloc(SM_TEXT_MAX_CHARS, sizeof *glyph);
-    enum sm_status status = glyph ? check_style(style, err) : sm_error_set(err, SM_E_NOMEM, "no memory for a text");
+    enum sm_status status =
+        glyph ? check_style(style, err) : sm_error_set(err, SM_E_NOMEM, "no memory for a text");
     if (status == SM_OK) {
         status = split(glyph, &n_glyphs, text, err);
     }

@@ -1,4 +1,7 @@
-/** @file font_list.c */
+/**
+ * @file font_list.c
+ * Parses fonts.txt line by line and draws fonts by the share of their kind.
+ */
 #include "font_list.h"
 
 #include "text_render.h"
@@ -34,7 +37,8 @@ static bool parse_line(struct font *font, char *line)
            sm_strcopy(font->name, sizeof font->name, name);
 }
 
-static enum sm_status add_line(struct font_list *list, char *line, const char *path, uint32_t number, struct sm_error *err)
+static enum sm_status add_line(struct font_list *list, char *line, const char *path, uint32_t number,
+                               struct sm_error *err)
 {
     struct font font;
     enum sm_status status = sm_grow(&list->font, list->n, &list->capacity, sizeof *list->font);

@@ -1,4 +1,7 @@
-/** @file ground.c */
+/**
+ * @file ground.c
+ * A wall is built up in one float plane (shade, textures, edges, glare), then tinted and combed.
+ */
 #include "ground.h"
 
 #include <math.h>
@@ -9,7 +12,8 @@ static float clamp_byte(float value)
 }
 
 /** Smooth random field with bumps of size_px added with this amplitude. */
-static enum sm_status add_texture(struct raster *wall, struct sm_test_random *rng, double size_px, float amplitude, struct sm_error *err)
+static enum sm_status add_texture(struct raster *wall, struct sm_test_random *rng, double size_px,
+                                  float amplitude, struct sm_error *err)
 {
     struct raster coarse;
     int32_t width = (int32_t)fmax(2.0, ceil(wall->width_px / size_px) + 1.0);
@@ -33,7 +37,8 @@ static void add_shading(struct raster *wall, struct sm_test_random *rng)
     float down = (float)sm_test_uniform(rng, -50.0, 50.0) / (float)wall->height_px;
     for (int32_t y = 0; y < wall->height_px; y++) {
         for (int32_t x = 0; x < wall->width_px; x++) {
-            wall->px[(ptrdiff_t)y * wall->width_px + x] += across * (float)(x - wall->width_px / 2) + down * (float)(y - wall->height_px / 2);
+            wall->px[(ptrdiff_t)y * wall->width_px + x] +=
+                across * (float)(x - wall->width_px / 2) + down * (float)(y - wall->height_px / 2);
         }
     }
 }
@@ -44,12 +49,14 @@ static void add_edge(struct raster *wall, struct sm_test_random *rng, double uni
     double radius = rng_log_between(rng, unit_px, 60.0 * unit_px), angle = sm_test_uniform(rng, 0.0, 6.2832);
     double centre_x = sm_test_uniform(rng, 0.0, wall->width_px) + radius * cos(angle);
     double centre_y = sm_test_uniform(rng, 0.0, wall->height_px) + radius * sin(angle);
-    double band = rng_chance(rng, 0.5) ? sm_test_uniform(rng, 0.1, 0.6) * unit_px : 1e9, soft = sm_test_uniform(rng, 0.5, 3.0);
+    double band = rng_chance(rng, 0.5) ? sm_test_uniform(rng, 0.1, 0.6) * unit_px : 1e9,
+           soft = sm_test_uniform(rng, 0.5, 3.0);
     float height = (float)sm_test_uniform(rng, -70.0, 70.0);
     for (int32_t y = 0; y < wall->height_px; y++) {
         for (int32_t x = 0; x < wall->width_px; x++) {
             double inside = radius - hypot(x - centre_x, y - centre_y);
-            double part = fmin(1.0, fmax(0.0, 0.5 + inside / soft)) * fmin(1.0, fmax(0.0, 0.5 + (band - inside) / soft));
+            double part = fmin(1.0, fmax(0.0, 0.5 + inside / soft)) *
+                          fmin(1.0, fmax(0.0, 0.5 + (band - inside) / soft));
             wall->px[(ptrdiff_t)y * wall->width_px + x] += height * (float)part;
         }
     }
@@ -57,8 +64,10 @@ static void add_edge(struct raster *wall, struct sm_test_random *rng, double uni
 
 static void add_glare(struct raster *wall, struct sm_test_random *rng, double unit_px)
 {
-    double centre_x = sm_test_uniform(rng, 0.0, wall->width_px), centre_y = sm_test_uniform(rng, 0.0, wall->height_px);
-    double size_x = rng_log_between(rng, 0.15, 5.0) * unit_px, size_y = size_x * rng_log_between(rng, 0.4, 2.5);
+    double centre_x = sm_test_uniform(rng, 0.0, wall->width_px),
+           centre_y = sm_test_uniform(rng, 0.0, wall->height_px);
+    double size_x = rng_log_between(rng, 0.15, 5.0) * unit_px,
+           size_y = size_x * rng_log_between(rng, 0.4, 2.5);
     float strength = (float)sm_test_uniform(rng, 60.0, 320.0);
     for (int32_t y = 0; y < wall->height_px; y++) {
         for (int32_t x = 0; x < wall->width_px; x++) {
@@ -68,10 +77,13 @@ static void add_glare(struct raster *wall, struct sm_test_random *rng, double un
     }
 }
 
-static enum sm_status build_wall(struct raster *wall, double unit_px, struct sm_test_random *rng, struct sm_error *err)
+static enum sm_status build_wall(struct raster *wall, double unit_px, struct sm_test_random *rng,
+                                 struct sm_error *err)
 {
     double kind = sm_test_uniform(rng, 0.0, 1.0);
-    float base = (float)(kind < 0.3 ? sm_test_uniform(rng, 0.0, 60.0) : kind < 0.75 ? sm_test_uniform(rng, 60.0, 170.0) : sm_test_uniform(rng, 170.0, 255.0));
+    float base = (float)(kind < 0.3    ? sm_test_uniform(rng, 0.0, 60.0)
+                         : kind < 0.75 ? sm_test_uniform(rng, 60.0, 170.0)
+                                       : sm_test_uniform(rng, 170.0, 255.0));
     float rough = rng_chance(rng, 0.2) ? 0.1F : (float)sm_test_uniform(rng, 0.3, 1.6);
     const struct {
         double size;
@@ -84,7 +96,8 @@ static enum sm_status build_wall(struct raster *wall, double unit_px, struct sm_
     enum sm_status status = SM_OK;
     for (size_t i = 0; status == SM_OK && i < sizeof octave / sizeof octave[0]; i++) {
         double size_px = fmax(1.5, octave[i].size * unit_px);
-        status = add_texture(wall, rng, size_px, rough * octave[i].amplitude * (float)sm_test_uniform(rng, 0.2, 1.5), err);
+        status = add_texture(wall, rng, size_px,
+                             rough * octave[i].amplitude * (float)sm_test_uniform(rng, 0.2, 1.5), err);
     }
     for (int n = rng_below(rng, 4); n > 0; n--) {
         add_edge(wall, rng, unit_px);
@@ -101,8 +114,8 @@ static int32_t comb_shift(struct sm_test_random *rng, double unit_px)
     return rng_chance(rng, 0.12) ? (int32_t)sm_test_uniform(rng, -0.5 * unit_px, 0.5 * unit_px) : 0;
 }
 
-enum sm_status ground_paint(uint8_t *rgb, int32_t width_px, int32_t height_px, double unit_px, struct sm_test_random *rng,
-                            struct sm_error *err)
+enum sm_status ground_paint(uint8_t *rgb, int32_t width_px, int32_t height_px, double unit_px,
+                            struct sm_test_random *rng, struct sm_error *err)
 {
     struct raster wall;
     enum sm_status status = raster_new(&wall, width_px, height_px, err);
@@ -110,7 +123,8 @@ enum sm_status ground_paint(uint8_t *rgb, int32_t width_px, int32_t height_px, d
         return status;
     }
     status = build_wall(&wall, unit_px, rng, err);
-    const float tint[3] = {(float)sm_test_uniform(rng, 0.85, 1.2), 1.0F, (float)sm_test_uniform(rng, 0.6, 1.15)};
+    const float tint[3] = {(float)sm_test_uniform(rng, 0.85, 1.2), 1.0F,
+                           (float)sm_test_uniform(rng, 0.6, 1.15)};
     int32_t shift = comb_shift(rng, unit_px);
     for (int32_t y = 0; y < height_px; y++) {
         for (int32_t x = 0; x < width_px; x++) {

@@ -1,7 +1,7 @@
 /**
  * @file model.c
- * Planes, tiles and the inner loop are those of src/counter/net.c; what is added is the way back. Each layer keeps its
- * results before pooling (raw), which on the way back are overwritten by their gradient.
+ * Planes, tiles and the inner loop are those of src/counter/net.c; what is added is the way back. Each layer
+ * keeps its results before pooling (raw), which on the way back are overwritten by their gradient.
  */
 #include "model.h"
 
@@ -48,7 +48,8 @@ struct model_pass {
     float *zero_bias;
 };
 
-/* ---- setting up ---------------------------------------------------------------------------------------------- */
+/* ---- setting up
+ * ---------------------------------------------------------------------------------------------- */
 
 static int32_t padded_out(int32_t n)
 {
@@ -60,7 +61,10 @@ enum sm_status model_new(struct model *model, struct sm_test_random *rng, struct
     *model = (struct model){.n = 0};
     for (int i = 0; i < SM_NET_LAYERS; i++) {
         struct model_layer *l = &model->layer[i];
-        *l = (struct model_layer){.n_rows = shape[i].n_rows, .n_columns = shape[i].n_columns, .n_in = shape[i].n_in, .n_out = shape[i].n_out,
+        *l = (struct model_layer){.n_rows = shape[i].n_rows,
+                                  .n_columns = shape[i].n_columns,
+                                  .n_in = shape[i].n_in,
+                                  .n_out = shape[i].n_out,
                                   .n_out_padded = padded_out(shape[i].n_out)};
         l->n_weights = l->n_rows * l->n_columns * l->n_in * l->n_out_padded;
         l->weight_at = model->n;
@@ -73,7 +77,8 @@ enum sm_status model_new(struct model *model, struct sm_test_random *rng, struct
     }
     for (int i = 0; i < SM_NET_LAYERS; i++) {
         const struct model_layer *l = &model->layer[i];
-        float deviation = sqrtf(2.0F / (float)(l->n_rows * l->n_columns * l->n_in)) * (i == SM_NET_LAYERS - 1 ? 0.3F : 1.0F);
+        float deviation = sqrtf(2.0F / (float)(l->n_rows * l->n_columns * l->n_in)) *
+                          (i == SM_NET_LAYERS - 1 ? 0.3F : 1.0F);
         for (int32_t k = 0; k < l->n_weights; k++) {
             int32_t out = k / (l->n_weights / (l->n_out_padded / TILE_OUT)) * TILE_OUT + k % TILE_OUT;
             model->value[l->weight_at + k] = out < l->n_out ? deviation * rng_normal(rng) : 0.0F;
@@ -95,9 +100,10 @@ static ptrdiff_t padded(int32_t n_columns)
 
 static bool plane_alloc(struct plane *plane, int32_t n_rows, int32_t n_columns, int32_t n_channels)
 {
-    *plane = (struct plane){.n_rows = n_rows, .n_channels = n_channels,
-                            .stride = padded(n_columns) * n_channels};
-    plane->data = sm_calloc((size_t)(n_rows + 2 * PAD_ROWS) * (size_t)padded(n_columns) * (size_t)n_channels, sizeof(float));
+    *plane =
+        (struct plane){.n_rows = n_rows, .n_channels = n_channels, .stride = padded(n_columns) * n_channels};
+    plane->data = sm_calloc((size_t)(n_rows + 2 * PAD_ROWS) * (size_t)padded(n_columns) * (size_t)n_channels,
+                            sizeof(float));
     return plane->data != NULL;
 }
 
@@ -141,13 +147,15 @@ void model_pass_free(struct model_pass **pass)
     *pass = NULL;
 }
 
-/** Give a plane the width of this sample. Rows keep their place, so that only what lies right of the new width needs clearing. */
+/** Give a plane the width of this sample. Rows keep their place, so that only what lies right of the new
+ * width needs clearing. */
 static void plane_shape(struct plane *plane, int32_t n_columns)
 {
     plane->n_columns = n_columns;
     for (int32_t row = 0; row < plane->n_rows; row++) {
-        memset(plane->data + (row + PAD_ROWS) * plane->stride + (ptrdiff_t)(n_columns + PAD_PX) * plane->n_channels, 0,
-               (size_t)((PAD_PX + TILE_PX) * plane->n_channels) * sizeof(float));
+        memset(plane->data + (row + PAD_ROWS) * plane->stride +
+                   (ptrdiff_t)(n_columns + PAD_PX) * plane->n_channels,
+               0, (size_t)((PAD_PX + TILE_PX) * plane->n_channels) * sizeof(float));
     }
 }
 
@@ -156,7 +164,8 @@ static float *at(const struct plane *plane, int32_t row, int32_t column)
     return plane->data + (row + PAD_ROWS) * plane->stride + (ptrdiff_t)(column + PAD_PX) * plane->n_channels;
 }
 
-/* ---- forward ------------------------------------------------------------------------------------------------- */
+/* ---- forward
+ * ------------------------------------------------------------------------------------------------- */
 
 /** Rows above the pixel that the kernel covers: 1 for 3 rows, none when it covers the whole height. */
 static int32_t rows_above(const struct model_layer *layer)
@@ -167,22 +176,30 @@ static int32_t rows_above(const struct model_layer *layer)
 /** The tile loop writes up to TILE_PX - 1 pixels too many; they must not stay in the border. */
 static void clear_overrun(struct plane *plane, int32_t row)
 {
-    memset(at(plane, row, plane->n_columns), 0, (size_t)((PAD_PX + TILE_PX) * plane->n_channels) * sizeof(float));
+    memset(at(plane, row, plane->n_columns), 0,
+           (size_t)((PAD_PX + TILE_PX) * plane->n_channels) * sizeof(float));
 }
 
 static void forward_layer(const struct model *model, struct model_pass *pass, int i)
 {
     const struct model_layer *l = &model->layer[i];
-    const struct kernel kernel = {l->n_rows, l->n_columns, l->n_in, l->n_out_padded, model->value + l->weight_at, model->value + l->bias_at};
+    const struct kernel kernel = {l->n_rows,
+                                  l->n_columns,
+                                  l->n_in,
+                                  l->n_out_padded,
+                                  model->value + l->weight_at,
+                                  model->value + l->bias_at};
     struct plane *in = &pass->in[i], *raw = &pass->raw[i];
     for (int32_t row = 0; row < raw->n_rows; row++) {
-        convolve_row(at(raw, row, 0), at(in, row - rows_above(l), -(l->n_columns / 2)), in->stride, raw->n_columns, &kernel);
+        convolve_row(at(raw, row, 0), at(in, row - rows_above(l), -(l->n_columns / 2)), in->stride,
+                     raw->n_columns, &kernel);
         clear_overrun(raw, row);
     }
 }
 
 /** The pixels that are pooled into one. @return how many. */
-static int cell_of(float *pixel[4], const struct plane *raw, int32_t row, int32_t column, const struct shape *s)
+static int cell_of(float *pixel[4], const struct plane *raw, int32_t row, int32_t column,
+                   const struct shape *s)
 {
     int n = 0;
     for (int32_t y = 0; y < s->pool_y; y++) {
@@ -225,8 +242,10 @@ static void forward(const struct model *model, struct model_pass *pass, const st
         plane_shape(&pass->in_slope[i], columns);
     }
     for (int32_t row = 0; row < SM_STRIP_HEIGHT; row++) {
-        memcpy(at(&pass->in[0], row, 0), sample->strip + (ptrdiff_t)row * sample->width_px, (size_t)sample->width_px * sizeof(float));
-        memset(at(&pass->in[0], row, sample->width_px), 0, (size_t)(2 * sample->n_columns - sample->width_px) * sizeof(float));
+        memcpy(at(&pass->in[0], row, 0), sample->strip + (ptrdiff_t)row * sample->width_px,
+               (size_t)sample->width_px * sizeof(float));
+        memset(at(&pass->in[0], row, sample->width_px), 0,
+               (size_t)(2 * sample->n_columns - sample->width_px) * sizeof(float));
     }
     for (int i = 0; i < SM_NET_LAYERS; i++) {
         forward_layer(model, pass, i);
@@ -236,7 +255,8 @@ static void forward(const struct model *model, struct model_pass *pass, const st
     }
 }
 
-/* ---- backward ------------------------------------------------------------------------------------------------ */
+/* ---- backward
+ * ------------------------------------------------------------------------------------------------ */
 
 /** Scores of a column become their gradient. @return cross-entropy. */
 static double score_slope(float *score, uint8_t label, float smoothing)
@@ -258,7 +278,8 @@ static double score_slope(float *score, uint8_t label, float smoothing)
     return loss;
 }
 
-static double last_slope(struct model_pass *pass, const struct sample *sample, float smoothing, int32_t *n_asked)
+static double last_slope(struct model_pass *pass, const struct sample *sample, float smoothing,
+                         int32_t *n_asked)
 {
     struct plane *raw = &pass->raw[SM_NET_LAYERS - 1];
     double loss = 0.0;
@@ -319,8 +340,10 @@ static void unpool(struct plane *raw, const struct plane *slope, const struct sh
     }
 }
 
-/** Sum of slope[pixel][TILE_OUT] * in[pixel * n_in + i] over a row, added to the gradient of inputs 0..3 of one kernel row. */
-static void outer_sum(float *gradient, const float *in, int32_t n_in, const float *slope, int32_t n_out, int32_t n_px, int32_t n)
+/** Sum of slope[pixel][TILE_OUT] * in[pixel * n_in + i] over a row, added to the gradient of inputs 0..3 of
+ * one kernel row. */
+static void outer_sum(float *gradient, const float *in, int32_t n_in, const float *slope, int32_t n_out,
+                      int32_t n_px, int32_t n)
 {
     typedef float vector __attribute__((vector_size(32), aligned(4), may_alias));
     vector a0 = {0}, a1 = {0}, b0 = {0}, b1 = {0}, c0 = {0}, c1 = {0}, d0 = {0}, d1 = {0};
@@ -350,12 +373,13 @@ static void weight_slope(const struct model_layer *l, const struct model_pass *p
     for (int32_t row = 0; row < raw->n_rows; row++) {
         for (int32_t tile = 0; tile < l->n_out_padded; tile += TILE_OUT) {
             const float *slope = at(raw, row, 0) + tile;
-            float *to = gradient + l->weight_at + (ptrdiff_t)(tile / TILE_OUT) * l->n_rows * across * TILE_OUT;
+            float *to =
+                gradient + l->weight_at + (ptrdiff_t)(tile / TILE_OUT) * l->n_rows * across * TILE_OUT;
             for (int32_t k = 0; k < l->n_rows; k++) {
                 const float *from = at(in, row + k - rows_above(l), -(l->n_columns / 2));
                 for (int32_t n = 0; n < across; n += 4) {
-                    outer_sum(to + (ptrdiff_t)(k * across + n) * TILE_OUT, from + n, l->n_in, slope, l->n_out_padded, raw->n_columns,
-                              across - n < 4 ? across - n : 4);
+                    outer_sum(to + (ptrdiff_t)(k * across + n) * TILE_OUT, from + n, l->n_in, slope,
+                              l->n_out_padded, raw->n_columns, across - n < 4 ? across - n : 4);
                 }
             }
         }
@@ -369,7 +393,8 @@ static void weight_slope(const struct model_layer *l, const struct model_pass *p
     }
 }
 
-/** Weights with inputs and outputs exchanged and the kernel turned half round: [tile of inputs][row][column][output][tile]. */
+/** Weights with inputs and outputs exchanged and the kernel turned half round: [tile of
+ * inputs][row][column][output][tile]. */
 static void turn(float *turned, const struct model *model, const struct model_layer *l, int32_t only_row)
 {
     const float *weight = model->value + l->weight_at;
@@ -377,9 +402,16 @@ static void turn(float *turned, const struct model *model, const struct model_la
     for (int32_t tile = 0; tile < l->n_in; tile += TILE_OUT) {
         for (int32_t row = 0; row < n_rows; row++) {
             for (int32_t column = 0; column < l->n_columns; column++) {
-                int32_t from_row = only_row < 0 ? l->n_rows - 1 - row : only_row, from_column = l->n_columns - 1 - column;
+                int32_t from_row = only_row < 0 ? l->n_rows - 1 - row : only_row,
+                        from_column = l->n_columns - 1 - column;
                 for (int32_t out = 0; out < l->n_out_padded; out++, at_tile += TILE_OUT) {
-                    const float *from = weight + ((((ptrdiff_t)(out / TILE_OUT) * l->n_rows + from_row) * l->n_columns + from_column) * l->n_in + tile) * TILE_OUT + out % TILE_OUT;
+                    const float *from =
+                        weight +
+                        ((((ptrdiff_t)(out / TILE_OUT) * l->n_rows + from_row) * l->n_columns + from_column) *
+                             l->n_in +
+                         tile) *
+                            TILE_OUT +
+                        out % TILE_OUT;
                     for (int32_t in = 0; in < TILE_OUT; in++) {
                         turned[at_tile + in] = from[(ptrdiff_t)in * TILE_OUT];
                     }
@@ -406,13 +438,14 @@ static void input_slope(const struct model *model, struct model_pass *pass, int 
             turn(pass->turned, model, l, row);
         }
         int32_t from = is_flat ? 0 : row - rows_above(l);
-        convolve_row(at(slope, row, 0), at(raw, from, -(l->n_columns / 2)), raw->stride, slope->n_columns, &kernel);
+        convolve_row(at(slope, row, 0), at(raw, from, -(l->n_columns / 2)), raw->stride, slope->n_columns,
+                     &kernel);
         clear_overrun(slope, row);
     }
 }
 
-double model_learn(const struct model *model, struct model_pass *pass, const struct sample *sample, float smoothing, float *gradient,
-                   int32_t *n_asked)
+double model_learn(const struct model *model, struct model_pass *pass, const struct sample *sample,
+                   float smoothing, float *gradient, int32_t *n_asked)
 {
     forward(model, pass, sample);
     double loss = last_slope(pass, sample, smoothing, n_asked);
@@ -428,11 +461,13 @@ double model_learn(const struct model *model, struct model_pass *pass, const str
     return loss;
 }
 
-/* ---- Adam ---------------------------------------------------------------------------------------------------- */
+/* ---- Adam
+ * ---------------------------------------------------------------------------------------------------- */
 
 enum sm_status adam_new(struct adam *adam, const struct model *model, struct sm_error *err)
 {
-    *adam = (struct adam){.mean = sm_calloc((size_t)model->n, sizeof(float)), .square = sm_calloc((size_t)model->n, sizeof(float))};
+    *adam = (struct adam){.mean = sm_calloc((size_t)model->n, sizeof(float)),
+                          .square = sm_calloc((size_t)model->n, sizeof(float))};
     if (!adam->mean || !adam->square) {
         adam_release(adam);
         return sm_error_set(err, SM_E_NOMEM, "no memory for the optimiser");

@@ -14,7 +14,8 @@
 static float weight_of(const struct model *model, const struct model_layer *l, int32_t tap, int32_t out)
 {
     int32_t n_taps = l->n_rows * l->n_columns * l->n_in;
-    return model->value[l->weight_at + ((ptrdiff_t)(out / MODEL_TILE) * n_taps + tap) * MODEL_TILE + out % MODEL_TILE];
+    return model->value[l->weight_at + ((ptrdiff_t)(out / MODEL_TILE) * n_taps + tap) * MODEL_TILE +
+                        out % MODEL_TILE];
 }
 
 static void pack_output(struct packed *packed, int i, const struct model *model, int32_t out, float gain)
@@ -26,13 +27,15 @@ static void pack_output(struct packed *packed, int i, const struct model *model,
         most = fmaxf(most, fabsf(weight_of(model, l, tap, out)));
     }
     for (int32_t tap = 0; tap < n_taps; tap++) {
-        packed->value[i][tap * l->n_out + out] = (int8_t)lroundf(weight_of(model, l, tap, out) / most * LEVELS);
+        packed->value[i][tap * l->n_out + out] =
+            (int8_t)lroundf(weight_of(model, l, tap, out) / most * LEVELS);
     }
     packed->scale[i][out] = gain * most / LEVELS;
     packed->bias[i][out] = gain * model->value[l->bias_at + out];
 }
 
-enum sm_status packed_make(struct packed *packed, const struct model *model, float temperature, struct sm_error *err)
+enum sm_status packed_make(struct packed *packed, const struct model *model, float temperature,
+                           struct sm_error *err)
 {
     *packed = (struct packed){.value = {NULL}};
     for (int i = 0; i < SM_NET_LAYERS; i++) {
@@ -48,8 +51,8 @@ enum sm_status packed_make(struct packed *packed, const struct model *model, flo
         for (int32_t out = 0; out < l->n_out; out++) {
             pack_output(packed, i, model, out, i == SM_NET_LAYERS - 1 ? 1.0F / temperature : 1.0F);
         }
-        packed->weights.layer[i] = (struct sm_counter__layer){l->n_rows, l->n_columns, l->n_in, l->n_out, packed->value[i], packed->scale[i],
-                                                              packed->bias[i]};
+        packed->weights.layer[i] = (struct sm_counter__layer){
+            l->n_rows, l->n_columns, l->n_in, l->n_out, packed->value[i], packed->scale[i], packed->bias[i]};
     }
     return SM_OK;
 }
@@ -89,10 +92,12 @@ static void add_layer(struct sm_text *text, const struct packed *packed, int i)
     add_floats(text, "bias", i, packed->bias[i], l->n_out);
 }
 
-enum sm_status packed_write(const struct packed *packed, const char *path, const char *note, struct sm_error *err)
+enum sm_status packed_write(const struct packed *packed, const char *path, const char *note,
+                            struct sm_error *err)
 {
     struct sm_text text = {0};
-    sm_text_add(&text, "/**\n * @file net_weights.c\n * Weights of the character reader, written by tests/trainer: do not edit.\n * ");
+    sm_text_add(&text, "/**\n * @file net_weights.c\n * Weights of the character reader, written by "
+                       "tests/trainer: do not edit.\n * ");
     sm_text_add(&text, note);
     sm_text_add(&text, "\n */\n#include \"net.h\"\n\n/* clang-format off */\n");
     for (int i = 0; i < SM_NET_LAYERS; i++) {
@@ -101,11 +106,12 @@ enum sm_status packed_write(const struct packed *packed, const char *path, const
     sm_text_add(&text, "\nconst struct sm_counter__weights sm_counter__trained_weights = {{\n");
     for (int i = 0; i < SM_NET_LAYERS; i++) {
         const struct sm_counter__layer *l = &packed->weights.layer[i];
-        sm_text_addf(&text, "    {%d, %d, %d, %d, value_%d, scale_%d, bias_%d},\n", (int)l->n_rows, (int)l->n_columns, (int)l->n_in, (int)l->n_out, i,
-                     i, i);
+        sm_text_addf(&text, "    {%d, %d, %d, %d, value_%d, scale_%d, bias_%d},\n", (int)l->n_rows,
+                     (int)l->n_columns, (int)l->n_in, (int)l->n_out, i, i, i);
     }
     sm_text_add(&text, "}};\n/* clang-format on */\n");
-    enum sm_status status = text.failed ? sm_error_set(err, SM_E_NOMEM, "no memory for the weights") : sm_file_write(path, text.data, text.length, err);
+    enum sm_status status = text.failed ? sm_error_set(err, SM_E_NOMEM, "no memory for the weights")
+                                        : sm_file_write(path, text.data, text.length, err);
     sm_text_release(&text);
     return status;
 }

@@ -1,4 +1,7 @@
-/** @file phrase.c */
+/**
+ * @file phrase.c
+ * Grammar of overlay texts: fields of several kinds with gaps between them.
+ */
 #include "phrase.h"
 
 #include <string.h>
@@ -32,8 +35,10 @@ static void add_number(struct sm_text *out, struct sm_test_random *rng)
 
 static void add_counter(struct sm_text *out, struct sm_test_random *rng)
 {
-    static const char *const prefix[] = {"", "", "", "", "D:", "D: ", "Dist ", "DIST:", "L=", "L: ", "Dist. ", "x ", "S "};
-    static const char *const unit[] = {"", "", "m", "m", " m", "M", " M", "ft", " ft", "FT", " FT", "'", " '", "mm", "F", "Ft"};
+    static const char *const prefix[] = {"",      "",   "",    "",       "D:", "D: ", "Dist ",
+                                         "DIST:", "L=", "L: ", "Dist. ", "x ", "S "};
+    static const char *const unit[] = {"",    "",   "m",   "m", " m", "M",  " M", "ft",
+                                       " ft", "FT", " FT", "'", " '", "mm", "F",  "Ft"};
     sm_text_add(out, PICK(rng, prefix));
     add_number(out, rng);
     sm_text_add(out, PICK(rng, unit));
@@ -67,7 +72,8 @@ static void add_date(struct sm_text *out, struct sm_test_random *rng)
 static void add_gauge(struct sm_text *out, struct sm_test_random *rng)
 {
     static const char *const label[] = {"", "", "P: ", "I=", "T ", "Z: ", "Slope "};
-    static const char *const unit[] = {"%", " %", "\302\260", "\302\260C", " \302\260C", "PSI", "X", " bar", "C", "\302\260F"};
+    static const char *const unit[] = {"%",   " %", "\302\260", "\302\260C", " \302\260C",
+                                       "PSI", "X",  " bar",     "C",         "\302\260F"};
     sm_text_add(out, PICK(rng, label));
     if (rng_chance(rng, 0.3)) {
         sm_text_add(out, rng_chance(rng, 0.6) ? "-" : "+");
@@ -82,7 +88,8 @@ static void add_gauge(struct sm_text *out, struct sm_test_random *rng)
 
 static void add_letters(struct sm_text *out, struct sm_test_random *rng, int n)
 {
-    static const char any[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyzOOOIIllSSBBZZgqDDQ|&#()=*<>\"!?;";
+    static const char any[] =
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyzOOOIIllSSBBZZgqDDQ|&#()=*<>\"!?;";
     bool is_upper = rng_chance(rng, 0.5);
     for (int i = 0; i < n; i++) {
         char c = any[rng_below(rng, (int)sizeof any - 1)];
@@ -93,8 +100,10 @@ static void add_letters(struct sm_text *out, struct sm_test_random *rng, int n)
 
 static void add_name(struct sm_text *out, struct sm_test_random *rng)
 {
-    static const char *const word[] = {"MH", "From ", "To ", "upstream", "DN", "ID:", "Concrete", "PVC", "Node ", "crack", "width", "Start",
-                                       "END", "clay", "o'clock", "Mitte", "mm", "LATERAL", "fittings", "Test", "Tomato", "meter", "Fmt"};
+    static const char *const word[] = {
+        "MH",    "From ",   "To ",      "upstream", "DN",     "ID:",   "Concrete", "PVC",
+        "Node ", "crack",   "width",    "Start",    "END",    "clay",  "o'clock",  "Mitte",
+        "mm",    "LATERAL", "fittings", "Test",     "Tomato", "meter", "Fmt"};
     sm_text_add(out, PICK(rng, word));
     if (rng_chance(rng, 0.5)) {
         add_digits(out, rng, 1 + rng_below(rng, 4));
@@ -121,9 +130,10 @@ static void add_placeholder(struct sm_text *out, struct sm_test_random *rng)
 /** Any characters that matter, in no order, so that nothing can be guessed from its neighbours. */
 static void add_jumble(struct sm_text *out, struct sm_test_random *rng)
 {
-    static const char *const any[] = {"0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "0", "1", "2", "3", "4", "5", "6", "7", "8", "9",
-                                      "0", "6", "8", "9", ".", ".", ",", ",", ":", "-", "+", "/", "m", "M", "f", "F", "t", "T", "'",
-                                      "%", "\302\260", "_", " "};
+    static const char *const any[] = {"0", "1", "2", "3", "4", "5", "6", "7",        "8", "9", "0",
+                                      "1", "2", "3", "4", "5", "6", "7", "8",        "9", "0", "6",
+                                      "8", "9", ".", ".", ",", ",", ":", "-",        "+", "/", "m",
+                                      "M", "f", "F", "t", "T", "'", "%", "\302\260", "_", " "};
     int n = 3 + rng_below(rng, 8);
     for (int i = 0; i < n; i++) {
         sm_text_add(out, PICK(rng, any));
@@ -133,9 +143,10 @@ static void add_jumble(struct sm_text *out, struct sm_test_random *rng)
 static void add_field(struct sm_text *out, struct sm_test_random *rng)
 {
     static void (*const kind[])(struct sm_text *, struct sm_test_random *) = {
-        add_counter, add_counter, add_counter, add_counter, add_counter, add_counter, add_counter, add_counter, add_jumble, add_jumble,
-        add_jumble,  add_jumble,  add_jumble,  add_jumble,  add_clock,   add_clock,   add_date,    add_date,    add_gauge,  add_gauge,
-        add_name,    add_name,    add_placeholder};
+        add_counter, add_counter, add_counter, add_counter, add_counter,    add_counter,
+        add_counter, add_counter, add_jumble,  add_jumble,  add_jumble,     add_jumble,
+        add_jumble,  add_jumble,  add_clock,   add_clock,   add_date,       add_date,
+        add_gauge,   add_gauge,   add_name,    add_name,    add_placeholder};
     PICK(rng, kind)(out, rng);
 }
 

@@ -1,6 +1,7 @@
 /**
  * @file phrase.h
- * Invents what stands on a survey picture: counters above all, and everything that a counter must not be mistaken for.
+ * Invents what stands on a survey picture: counters above all, and everything that a counter must not be
+ * mistaken for.
  */
 #ifndef SM_TRAINER_PHRASE_H
 #define SM_TRAINER_PHRASE_H

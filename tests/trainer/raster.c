@@ -1,4 +1,7 @@
-/** @file raster.c */
+/**
+ * @file raster.c
+ * Separable resampling and blur, noise along rows, and the block transform with its quantiser.
+ */
 #include "raster.h"
 
 #include <math.h>
@@ -61,7 +64,8 @@ static void apply_tents(struct raster *out, const struct raster *in, const struc
     for (int32_t y = 0; y < out->height_px; y++) {
         for (int32_t x = 0; x < out->width_px; x++) {
             const float *line = is_x ? in->px + (ptrdiff_t)y * in->width_px : in->px + x;
-            out->px[(ptrdiff_t)y * out->width_px + x] = tent_sum(&tents[is_x ? x : y], line, is_x ? 1 : in->width_px);
+            out->px[(ptrdiff_t)y * out->width_px + x] =
+                tent_sum(&tents[is_x ? x : y], line, is_x ? 1 : in->width_px);
         }
     }
 }
@@ -74,8 +78,9 @@ static enum sm_status resize_axis(struct raster *raster, int32_t to, bool is_x, 
     size_t most = (size_t)(2.0 * ceil(reach)) + 2;
     struct tent *tents = sm_calloc((size_t)to, sizeof *tents);
     float *weights = sm_calloc((size_t)to * most, sizeof *weights);
-    enum sm_status status = tents && weights ? raster_new(&out, is_x ? to : raster->width_px, is_x ? raster->height_px : to, err)
-                                             : sm_error_set(err, SM_E_NOMEM, "no memory for a picture");
+    enum sm_status status =
+        tents && weights ? raster_new(&out, is_x ? to : raster->width_px, is_x ? raster->height_px : to, err)
+                         : sm_error_set(err, SM_E_NOMEM, "no memory for a picture");
     if (status == SM_OK) {
         for (int32_t i = 0; i < to; i++) {
             tents[i].weight = weights + (size_t)i * most;
@@ -93,7 +98,8 @@ static enum sm_status resize_axis(struct raster *raster, int32_t to, bool is_x, 
 enum sm_status raster_resize(struct raster *raster, int32_t width_px, int32_t height_px, struct sm_error *err)
 {
     enum sm_status status = width_px == raster->width_px ? SM_OK : resize_axis(raster, width_px, true, err);
-    return status != SM_OK || height_px == raster->height_px ? status : resize_axis(raster, height_px, false, err);
+    return status != SM_OK || height_px == raster->height_px ? status
+                                                             : resize_axis(raster, height_px, false, err);
 }
 
 /** Blur n pixels step apart in place. spare has room for n. */
@@ -155,19 +161,29 @@ void raster_noise(struct raster *raster, struct sm_test_random *rng, float devia
     }
 }
 
-/** Cosine of frequency f at position x, orthonormal: cosine[f][x] = a cos((2 x + 1) f pi / 16), a = sqrt(1/8) for f = 0, else 1/2. */
+/** Cosine of frequency f at position x, orthonormal: cosine[f][x] = a cos((2 x + 1) f pi / 16), a = sqrt(1/8)
+ * for f = 0, else 1/2. */
 static float cosine[BLOCK][BLOCK] = {
     {0.35355339F, 0.35355339F, 0.35355339F, 0.35355339F, 0.35355339F, 0.35355339F, 0.35355339F, 0.35355339F},
-    {0.49039264F, 0.41573481F, 0.27778512F, 0.09754516F, -0.09754516F, -0.27778512F, -0.41573481F, -0.49039264F},
-    {0.46193977F, 0.19134172F, -0.19134172F, -0.46193977F, -0.46193977F, -0.19134172F, 0.19134172F, 0.46193977F},
-    {0.41573481F, -0.09754516F, -0.49039264F, -0.27778512F, 0.27778512F, 0.49039264F, 0.09754516F, -0.41573481F},
-    {0.35355339F, -0.35355339F, -0.35355339F, 0.35355339F, 0.35355339F, -0.35355339F, -0.35355339F, 0.35355339F},
-    {0.27778512F, -0.49039264F, 0.09754516F, 0.41573481F, -0.41573481F, -0.09754516F, 0.49039264F, -0.27778512F},
-    {0.19134172F, -0.46193977F, 0.46193977F, -0.19134172F, -0.19134172F, 0.46193977F, -0.46193977F, 0.19134172F},
-    {0.09754516F, -0.27778512F, 0.41573481F, -0.49039264F, 0.49039264F, -0.41573481F, 0.27778512F, -0.09754516F},};
+    {0.49039264F, 0.41573481F, 0.27778512F, 0.09754516F, -0.09754516F, -0.27778512F, -0.41573481F,
+     -0.49039264F},
+    {0.46193977F, 0.19134172F, -0.19134172F, -0.46193977F, -0.46193977F, -0.19134172F, 0.19134172F,
+     0.46193977F},
+    {0.41573481F, -0.09754516F, -0.49039264F, -0.27778512F, 0.27778512F, 0.49039264F, 0.09754516F,
+     -0.41573481F},
+    {0.35355339F, -0.35355339F, -0.35355339F, 0.35355339F, 0.35355339F, -0.35355339F, -0.35355339F,
+     0.35355339F},
+    {0.27778512F, -0.49039264F, 0.09754516F, 0.41573481F, -0.41573481F, -0.09754516F, 0.49039264F,
+     -0.27778512F},
+    {0.19134172F, -0.46193977F, 0.46193977F, -0.19134172F, -0.19134172F, 0.46193977F, -0.46193977F,
+     0.19134172F},
+    {0.09754516F, -0.27778512F, 0.41573481F, -0.49039264F, 0.49039264F, -0.41573481F, 0.27778512F,
+     -0.09754516F},
+};
 
 /** out = a * b or a * transposed b. */
-static void multiply(float out[BLOCK][BLOCK], float a[BLOCK][BLOCK], float b[BLOCK][BLOCK], bool is_transposed)
+static void multiply(float out[BLOCK][BLOCK], float a[BLOCK][BLOCK], float b[BLOCK][BLOCK],
+                     bool is_transposed)
 {
     for (int i = 0; i < BLOCK; i++) {
         for (int j = 0; j < BLOCK; j++) {

@@ -1,4 +1,7 @@
-/** @file report.c */
+/**
+ * @file report.c
+ * Counts right and wrong characters by height, font kind and claimed probability.
+ */
 #include "report.h"
 
 #include <math.h>
@@ -69,10 +72,12 @@ static void add_loss(struct report *report, const float *logprob, int label)
     }
 }
 
-static void count_sample(struct report *report, const struct scene *scene, const struct sample *sample, const float *logprob, int64_t *n_asked)
+static void count_sample(struct report *report, const struct scene *scene, const struct sample *sample,
+                         const float *logprob, int64_t *n_asked)
 {
     for (int32_t i = 0; i < sample->n_centres; i++) {
-        count_centre(report, scene, sample->centre_glyph[i], logprob + (ptrdiff_t)sample->centre_column[i] * SM_GLYPH_COUNT);
+        count_centre(report, scene, sample->centre_glyph[i],
+                     logprob + (ptrdiff_t)sample->centre_column[i] * SM_GLYPH_COUNT);
     }
     for (int32_t column = 0; column < sample->n_columns; column++) {
         const float *at = logprob + (ptrdiff_t)column * SM_GLYPH_COUNT;
@@ -87,15 +92,17 @@ static void count_sample(struct report *report, const struct scene *scene, const
     }
 }
 
-enum sm_status report_make(struct report *report, const struct sm_counter__weights *weights, const struct font_list *fonts, bool is_held,
-                           uint64_t seed, int first, int n, struct sm_error *err)
+enum sm_status report_make(struct report *report, const struct sm_counter__weights *weights,
+                           const struct font_list *fonts, bool is_held, uint64_t seed, int first, int n,
+                           struct sm_error *err)
 {
     struct sm_counter__net *net = NULL;
     struct sample *sample = sm_calloc(1, sizeof *sample);
     float *logprob = sm_calloc(SAMPLE_MAX_COLUMNS * SM_GLYPH_COUNT, sizeof *logprob);
     int64_t n_asked = 0;
     *report = (struct report){.loss = 0.0};
-    enum sm_status status = sample && logprob ? sm_counter__net_new(&net, weights, err) : sm_error_set(err, SM_E_NOMEM, "no memory for a report");
+    enum sm_status status = sample && logprob ? sm_counter__net_new(&net, weights, err)
+                                              : sm_error_set(err, SM_E_NOMEM, "no memory for a report");
     for (int i = first; i < first + n && status == SM_OK; i++) {
         struct scene scene = {0};
         struct sm_test_random rng = rng_of(seed, (uint64_t)i);
@@ -138,8 +145,10 @@ static void add_confusions(struct sm_text *out, const struct report *report)
             most = n < below && n > most && i % SM_GLYPH_COUNT != i / SM_GLYPH_COUNT + SM_GLYPH_0 ? n : most;
         }
         for (int i = 0; i < 10 * SM_GLYPH_COUNT && most > 0; i++) {
-            if ((int)report->confusion[i / SM_GLYPH_COUNT][i % SM_GLYPH_COUNT].n == most && i % SM_GLYPH_COUNT != i / SM_GLYPH_COUNT + SM_GLYPH_0) {
-                sm_text_addf(out, " %d>%c %d", i / SM_GLYPH_COUNT, sm_counter__glyph_char((enum sm_glyph)(i % SM_GLYPH_COUNT)), most);
+            if ((int)report->confusion[i / SM_GLYPH_COUNT][i % SM_GLYPH_COUNT].n == most &&
+                i % SM_GLYPH_COUNT != i / SM_GLYPH_COUNT + SM_GLYPH_0) {
+                sm_text_addf(out, " %d>%c %d", i / SM_GLYPH_COUNT,
+                             sm_counter__glyph_char((enum sm_glyph)(i % SM_GLYPH_COUNT)), most);
             }
         }
         below = most;
@@ -149,9 +158,11 @@ static void add_confusions(struct sm_text *out, const struct report *report)
 
 void report_add_text(struct sm_text *out, const struct report *report)
 {
-    static const char *const band[REPORT_BANDS] = {"  below 9 px", "  9 to 11 px", "  11 to 14 px", "  14 to 20 px", "  20 to 30 px", "  30 px and more"};
+    static const char *const band[REPORT_BANDS] = {"  below 9 px",  "  9 to 11 px",  "  11 to 14 px",
+                                                   "  14 to 20 px", "  20 to 30 px", "  30 px and more"};
     static const char *const kind[FONT_KINDS] = {"  fixed-width", "  proportional", "  pixel", "  segment"};
-    static const char *const sure[4] = {"read as a digit above 0.5:", "above 0.9:", "above 0.99:", "above 0.999:"};
+    static const char *const sure[4] = {
+        "read as a digit above 0.5:", "above 0.9:", "above 0.99:", "above 0.999:"};
     sm_text_add(out, "mean cross-entropy ");
     sm_text_add_fixed(out, report->loss, 4);
     sm_text_add(out, "\n");

@@ -13,18 +13,20 @@ struct tally {
     int64_t n, n_right;
 };
 struct report {
-    struct tally all, digits, band[REPORT_BANDS], kind[FONT_KINDS], clear; /**< digits by height, by font kind, with contrast >= 60 */
-    struct tally blanks;              /**< columns without a character that stay blank */
-    struct tally sure[4];             /**< digits read with probability above 0.5, 0.9, 0.99, 0.999 */
+    struct tally all, digits, band[REPORT_BANDS], kind[FONT_KINDS],
+        clear;            /**< digits by height, by font kind, with contrast >= 60 */
+    struct tally blanks;  /**< columns without a character that stay blank */
+    struct tally sure[4]; /**< digits read with probability above 0.5, 0.9, 0.99, 0.999 */
     struct tally confusion[10][SM_GLYPH_COUNT]; /**< n only: digit read as class */
-    double loss;                      /**< mean cross-entropy of labelled columns */
-    double loss_at[8];                /**< the same at the temperatures of report_temperature() */
+    double loss;                                /**< mean cross-entropy of labelled columns */
+    double loss_at[8];                          /**< the same at the temperatures of report_temperature() */
 };
 
 float report_temperature(int i);
 /** @param first,n scenes number first .. first + n - 1 of the held (or training) half. */
-enum sm_status report_make(struct report *report, const struct sm_counter__weights *weights, const struct font_list *fonts, bool is_held,
-                           uint64_t seed, int first, int n, struct sm_error *err) SM_CHECKED;
+enum sm_status report_make(struct report *report, const struct sm_counter__weights *weights,
+                           const struct font_list *fonts, bool is_held, uint64_t seed, int first, int n,
+                           struct sm_error *err) SM_CHECKED;
 void report_add_text(struct sm_text *out, const struct report *report);
 
 #endif

@@ -39,7 +39,8 @@ static inline double rng_log_between(struct sm_test_random *rng, double low, dou
 static inline float rng_normal(struct sm_test_random *rng)
 {
     uint64_t bits = sm_test_next(rng);
-    float sum = (float)(bits & 0xffff) + (float)(bits >> 16 & 0xffff) + (float)(bits >> 32 & 0xffff) + (float)(bits >> 48);
+    float sum = (float)(bits & 0xffff) + (float)(bits >> 16 & 0xffff) + (float)(bits >> 32 & 0xffff) +
+                (float)(bits >> 48);
     return (sum - 131070.0F) * (1.0F / 37837.0F);
 }
 

@@ -15,13 +15,14 @@
 struct sample {
     int32_t width_px, n_columns;
     float strip[SM_STRIP_HEIGHT * SAMPLE_MAX_PX];
-    uint8_t label[SAMPLE_MAX_COLUMNS];   /**< enum sm_glyph or LABEL_IGNORE */
+    uint8_t label[SAMPLE_MAX_COLUMNS];         /**< enum sm_glyph or LABEL_IGNORE */
     int32_t centre_column[SAMPLE_MAX_COLUMNS]; /**< of each whole character, for counting */
     uint8_t centre_glyph[SAMPLE_MAX_COLUMNS];
     int32_t n_centres;
 };
 
 /** @param jitter 0..1 how careless. */
-enum sm_status sample_cut(struct sample *out, const struct scene *scene, double jitter, struct sm_test_random *rng, struct sm_error *err) SM_CHECKED;
+enum sm_status sample_cut(struct sample *out, const struct scene *scene, double jitter,
+                          struct sm_test_random *rng, struct sm_error *err) SM_CHECKED;
 
 #endif

@@ -1,7 +1,7 @@
 /**
  * @file scene.c
- * Order of events as in a survey: wall, overlay generator, recorder (size, blur, colour crawl, noise), coder. Source
- * pixels are those of the overlay generator; final pixels those of the file.
+ * Order of events as in a survey: wall, overlay generator, recorder (size, blur, colour crawl, noise), coder.
+ * Source pixels are those of the overlay generator; final pixels those of the file.
  */
 #include "scene.h"
 
@@ -50,8 +50,9 @@ static struct sm_colour grey(double level)
 
 static struct sm_colour draw_fill(struct sm_test_random *rng, double ground)
 {
-    static const struct sm_colour vivid[] = {{255, 255, 0, 255}, {0, 255, 0, 255},   {255, 0, 0, 255},   {0, 255, 255, 255},
-                                             {255, 160, 0, 255}, {220, 255, 80, 255}, {255, 60, 60, 255}, {90, 255, 140, 255}};
+    static const struct sm_colour vivid[] = {{255, 255, 0, 255}, {0, 255, 0, 255},   {255, 0, 0, 255},
+                                             {0, 255, 255, 255}, {255, 160, 0, 255}, {220, 255, 80, 255},
+                                             {255, 60, 60, 255}, {90, 255, 140, 255}};
     double kind = sm_test_uniform(rng, 0.0, 1.0);
     if (kind < 0.09) {
         return grey(ground + (rng_chance(rng, 0.7) ? 1.0 : -1.0) * sm_test_uniform(rng, 20.0, 70.0));
@@ -70,13 +71,16 @@ static double luma(struct sm_colour c)
 /** Outline, shadow, box or nothing, in the colours that make text stand out. */
 static void decorate(struct sm_caption_style *style, struct sm_test_random *rng, double digit_px)
 {
-    static const struct sm_colour backs[] = {{0, 0, 0, 255}, {0, 0, 0, 160}, {0, 0, 130, 255}, {60, 60, 60, 255}, {0, 60, 0, 255}, {20, 20, 60, 140}};
+    static const struct sm_colour backs[] = {{0, 0, 0, 255},    {0, 0, 0, 160},  {0, 0, 130, 255},
+                                             {60, 60, 60, 255}, {0, 60, 0, 255}, {20, 20, 60, 140}};
     bool is_dark = luma(style->fill) < 100.0;
-    struct sm_colour opposite = is_dark ? grey(sm_test_uniform(rng, 180.0, 255.0)) : grey(sm_test_uniform(rng, 0.0, 50.0));
+    struct sm_colour opposite =
+        is_dark ? grey(sm_test_uniform(rng, 180.0, 255.0)) : grey(sm_test_uniform(rng, 0.0, 50.0));
     double kind = sm_test_uniform(rng, 0.0, 1.0);
     if (kind < 0.30) {
         style->outline = opposite;
-        style->outline_px = rng_chance(rng, 0.5) ? 1.0 : sm_test_uniform(rng, 0.5, fmax(0.8, 0.09 * digit_px));
+        style->outline_px =
+            rng_chance(rng, 0.5) ? 1.0 : sm_test_uniform(rng, 0.5, fmax(0.8, 0.09 * digit_px));
     }
     if (kind > 0.26 && kind < 0.42) {
         style->shadow = opposite;
@@ -90,7 +94,8 @@ static void decorate(struct sm_caption_style *style, struct sm_test_random *rng,
     }
 }
 
-static struct sm_caption_style draw_style(struct sm_test_random *rng, const struct font *font, double digit_px, double ground)
+static struct sm_caption_style draw_style(struct sm_test_random *rng, const struct font *font,
+                                          double digit_px, double ground)
 {
     struct sm_caption_style style = {.font = font->name, .height_px = fmax(4.5, digit_px)};
     style.is_bold = rng_chance(rng, 0.35);
@@ -123,26 +128,28 @@ static double mean_luma(const struct canvas *canvas, double left, double right, 
 }
 
 /** A view of the canvas that only reaches from left to right, to draw part of a caption. */
-static void blend_part(const struct sm_caption *caption, const struct canvas *canvas, int32_t x_px, int32_t y_px, double left,
-                       double right, double opacity)
+static void blend_part(const struct sm_caption *caption, const struct canvas *canvas, int32_t x_px,
+                       int32_t y_px, double left, double right, double opacity)
 {
     int32_t from = (int32_t)fmax(0.0, floor(left)), to = (int32_t)fmin(canvas->width_px, floor(right));
     if (to > from) {
-        sm_caption_blend(caption, canvas->rgb + 3 * (ptrdiff_t)from, to - from, canvas->height_px, 3 * (ptrdiff_t)canvas->width_px,
-                         x_px - from, y_px, opacity);
+        sm_caption_blend(caption, canvas->rgb + 3 * (ptrdiff_t)from, to - from, canvas->height_px,
+                         3 * (ptrdiff_t)canvas->width_px, x_px - from, y_px, opacity);
     }
 }
 
 /** Each character black or white, whichever its ground is not. */
-static enum sm_status blend_flipping(const struct sm_caption *caption, struct sm_caption_style style, const char *text,
-                                     const struct canvas *canvas, int32_t x_px, int32_t y_px, struct sm_error *err)
+static enum sm_status blend_flipping(const struct sm_caption *caption, struct sm_caption_style style,
+                                     const char *text, const struct canvas *canvas, int32_t x_px,
+                                     int32_t y_px, struct sm_error *err)
 {
     struct sm_caption dark = {0};
     style.fill = grey(10.0);
     enum sm_status status = sm_caption_render(&dark, &style, text, err);
     for (size_t i = 0; status == SM_OK && i < caption->n_glyphs; i++) {
         double left = x_px + caption->glyph[i].cell_left_px, right = x_px + caption->glyph[i].cell_right_px;
-        bool is_bright = mean_luma(canvas, left, right, y_px + caption->top_px, y_px + caption->baseline_px) > 128.0;
+        bool is_bright =
+            mean_luma(canvas, left, right, y_px + caption->top_px, y_px + caption->baseline_px) > 128.0;
         blend_part(is_bright ? &dark : caption, canvas, x_px, y_px, left, right, 1.0);
     }
     sm_caption_release(&dark);
@@ -150,10 +157,11 @@ static enum sm_status blend_flipping(const struct sm_caption *caption, struct sm
 }
 
 /** The caption with a stretch in which the overlay fades; the characters there are marked lost. */
-static void blend_failing(const struct sm_caption *caption, const struct canvas *canvas, int32_t x_px, int32_t y_px, struct sm_test_random *rng,
-                          struct scene *scene)
+static void blend_failing(const struct sm_caption *caption, const struct canvas *canvas, int32_t x_px,
+                          int32_t y_px, struct sm_test_random *rng, struct scene *scene)
 {
-    double from = sm_test_uniform(rng, 0.0, canvas->width_px), to = from + sm_test_uniform(rng, 0.02, 0.3) * canvas->width_px;
+    double from = sm_test_uniform(rng, 0.0, canvas->width_px),
+           to = from + sm_test_uniform(rng, 0.02, 0.3) * canvas->width_px;
     double left_over = sm_test_uniform(rng, 0.0, 0.35);
     blend_part(caption, canvas, x_px, y_px, 0.0, from, 1.0);
     blend_part(caption, canvas, x_px, y_px, from, to, left_over);
@@ -165,7 +173,8 @@ static void blend_failing(const struct sm_caption *caption, const struct canvas 
 }
 
 /** The caption's truth in source px of the canvas. */
-static enum sm_status note_truth(struct scene *scene, const struct sm_caption *caption, int32_t x_px, int32_t y_px, struct sm_error *err)
+static enum sm_status note_truth(struct scene *scene, const struct sm_caption *caption, int32_t x_px,
+                                 int32_t y_px, struct sm_error *err)
 {
     scene->glyph = sm_calloc(caption->n_glyphs + 1, sizeof *scene->glyph);
     if (!scene->glyph) {
@@ -175,7 +184,8 @@ static enum sm_status note_truth(struct scene *scene, const struct sm_caption *c
         const struct sm_caption_glyph *g = &caption->glyph[i];
         enum sm_glyph glyph = sm_counter__glyph_of(g->codepoint);
         if (g->has_ink && glyph != SM_GLYPH_BLANK) {
-            scene->glyph[scene->n_glyphs++] = (struct scene_glyph){x_px + g->left_px, x_px + g->right_px, x_px + g->centre_px, glyph, false};
+            scene->glyph[scene->n_glyphs++] = (struct scene_glyph){x_px + g->left_px, x_px + g->right_px,
+                                                                   x_px + g->centre_px, glyph, false};
         }
     }
     scene->top_px = y_px + caption->top_px;
@@ -183,7 +193,8 @@ static enum sm_status note_truth(struct scene *scene, const struct sm_caption *c
     return SM_OK;
 }
 
-static enum sm_status write_phrase(struct sm_text *text, struct sm_test_random *rng, const struct font *font, struct sm_error *err)
+static enum sm_status write_phrase(struct sm_text *text, struct sm_test_random *rng, const struct font *font,
+                                   struct sm_error *err)
 {
     phrase_make(text, rng, 16);
     if (text->failed) {
@@ -196,7 +207,8 @@ static enum sm_status write_phrase(struct sm_text *text, struct sm_test_random *
 }
 
 /** The line that is to be read, with its truth. */
-static enum sm_status draw_line(struct scene *scene, const struct canvas *canvas, const struct sm_caption_style *style, struct sm_test_random *rng,
+static enum sm_status draw_line(struct scene *scene, const struct canvas *canvas,
+                                const struct sm_caption_style *style, struct sm_test_random *rng,
                                 struct sm_error *err)
 {
     struct sm_text text = {0};
@@ -207,10 +219,14 @@ static enum sm_status draw_line(struct scene *scene, const struct canvas *canvas
     }
     if (status == SM_OK) {
         double slack = canvas->width_px - (caption.text_right_px - caption.text_left_px);
-        int32_t x_px = (int32_t)lround(slack > 0.0 ? sm_test_uniform(rng, 0.0, slack) - caption.text_left_px : sm_test_uniform(rng, slack, 0.0));
+        int32_t x_px = (int32_t)lround(slack > 0.0 ? sm_test_uniform(rng, 0.0, slack) - caption.text_left_px
+                                                   : sm_test_uniform(rng, slack, 0.0));
         double digit_px = caption.baseline_px - caption.top_px;
-        int32_t y_px = (int32_t)lround(0.5 * (canvas->height_px - digit_px) + sm_test_uniform(rng, -2.0, 2.0) - caption.top_px);
-        scene->contrast = fabs(luma(style->fill) - mean_luma(canvas, 0.0, canvas->width_px, y_px + caption.top_px, y_px + caption.baseline_px));
+        int32_t y_px = (int32_t)lround(0.5 * (canvas->height_px - digit_px) +
+                                       sm_test_uniform(rng, -2.0, 2.0) - caption.top_px);
+        scene->contrast =
+            fabs(luma(style->fill) -
+                 mean_luma(canvas, 0.0, canvas->width_px, y_px + caption.top_px, y_px + caption.baseline_px));
         status = note_truth(scene, &caption, x_px, y_px, err);
         double manner = sm_test_uniform(rng, 0.0, 1.0);
         if (status == SM_OK && manner < 0.04) {
@@ -218,7 +234,8 @@ static enum sm_status draw_line(struct scene *scene, const struct canvas *canvas
         } else if (status == SM_OK && manner < 0.10) {
             blend_failing(&caption, canvas, x_px, y_px, rng, scene);
         } else if (status == SM_OK) {
-            sm_caption_blend(&caption, canvas->rgb, canvas->width_px, canvas->height_px, 3 * (ptrdiff_t)canvas->width_px, x_px, y_px,
+            sm_caption_blend(&caption, canvas->rgb, canvas->width_px, canvas->height_px,
+                             3 * (ptrdiff_t)canvas->width_px, x_px, y_px,
                              rng_chance(rng, 0.8) ? 1.0 : sm_test_uniform(rng, 0.5, 1.0));
         }
     }
@@ -228,8 +245,9 @@ static enum sm_status draw_line(struct scene *scene, const struct canvas *canvas
 }
 
 /** Other lines of the overlay above and below, which reach into the strip. */
-static enum sm_status draw_neighbour(const struct scene *scene, const struct canvas *canvas, const struct sm_caption_style *style,
-                                     struct sm_test_random *rng, double direction, struct sm_error *err)
+static enum sm_status draw_neighbour(const struct scene *scene, const struct canvas *canvas,
+                                     const struct sm_caption_style *style, struct sm_test_random *rng,
+                                     double direction, struct sm_error *err)
 {
     struct sm_text text = {0};
     struct sm_caption caption = {0};
@@ -240,8 +258,10 @@ static enum sm_status draw_neighbour(const struct scene *scene, const struct can
     if (status == SM_OK) {
         double digit_px = scene->baseline_px - scene->top_px;
         double baseline = scene->baseline_px + direction * sm_test_uniform(rng, 1.3, 2.2) * digit_px;
-        sm_caption_blend(&caption, canvas->rgb, canvas->width_px, canvas->height_px, 3 * (ptrdiff_t)canvas->width_px,
-                         (int32_t)sm_test_uniform(rng, -4.0 * digit_px, 0.5 * canvas->width_px), (int32_t)lround(baseline - caption.baseline_px), 1.0);
+        sm_caption_blend(&caption, canvas->rgb, canvas->width_px, canvas->height_px,
+                         3 * (ptrdiff_t)canvas->width_px,
+                         (int32_t)sm_test_uniform(rng, -4.0 * digit_px, 0.5 * canvas->width_px),
+                         (int32_t)lround(baseline - caption.baseline_px), 1.0);
     }
     sm_caption_release(&caption);
     sm_text_release(&text);
@@ -268,15 +288,16 @@ static enum sm_status split_planes(struct raster plane[3], const struct canvas *
 }
 
 /**
- * Composite video takes sharp edges of brightness for colour and colour for fine patterns of brightness; the carrier turns
- * by half from row to row.
+ * Composite video takes sharp edges of brightness for colour and colour for fine patterns of brightness; the
+ * carrier turns by half from row to row.
  */
 static void add_crawl(struct raster plane[3], float strength, struct sm_test_random *rng)
 {
     int32_t width = plane[0].width_px;
     float turn = (float)sm_test_uniform(rng, 0.0, 6.2832), rate = (float)sm_test_uniform(rng, 1.2, 2.2);
     for (int32_t y = 0; y < plane[0].height_px; y++) {
-        float *luma_row = plane[0].px + (ptrdiff_t)y * width, *u = plane[1].px + (ptrdiff_t)y * width, *v = plane[2].px + (ptrdiff_t)y * width;
+        float *luma_row = plane[0].px + (ptrdiff_t)y * width, *u = plane[1].px + (ptrdiff_t)y * width,
+              *v = plane[2].px + (ptrdiff_t)y * width;
         float before = luma_row[0];
         for (int32_t x = 0; x + 1 < width; x++) {
             float phase = rate * (float)x + turn + (y & 1 ? 3.1416F : 0.0F), here = luma_row[x];
@@ -289,7 +310,8 @@ static void add_crawl(struct raster plane[3], float strength, struct sm_test_ran
     }
 }
 
-static enum sm_status record(struct raster plane[3], const struct wear *wear, struct sm_test_random *rng, struct sm_error *err)
+static enum sm_status record(struct raster plane[3], const struct wear *wear, struct sm_test_random *rng,
+                             struct sm_error *err)
 {
     int32_t width = (int32_t)fmax(16.0, round(plane[0].width_px * wear->scale_x)) & ~1;
     int32_t height = (int32_t)fmax(16.0, round(plane[0].height_px * wear->scale_y)) & ~1;
@@ -312,7 +334,8 @@ static enum sm_status record(struct raster plane[3], const struct wear *wear, st
     return status;
 }
 
-static enum sm_status encode(struct raster plane[3], const struct wear *wear, struct sm_test_random *rng, struct sm_error *err)
+static enum sm_status encode(struct raster plane[3], const struct wear *wear, struct sm_test_random *rng,
+                             struct sm_error *err)
 {
     int phase_x = rng_below(rng, 8), phase_y = rng_below(rng, 8);
     if (wear->step <= 0.0F) {
@@ -337,10 +360,12 @@ static void store_plane(uint8_t *to, const struct raster *plane, float offset)
 }
 
 /** Planes to 8 bits, truth to final px. */
-static enum sm_status finish(struct scene *scene, struct raster plane[3], const struct canvas *canvas, struct sm_error *err)
+static enum sm_status finish(struct scene *scene, struct raster plane[3], const struct canvas *canvas,
+                             struct sm_error *err)
 {
     int32_t width = plane[0].width_px, height = plane[0].height_px;
-    size_t n = (size_t)width * (size_t)height, n_chroma = (size_t)plane[1].width_px * (size_t)plane[1].height_px;
+    size_t n = (size_t)width * (size_t)height,
+           n_chroma = (size_t)plane[1].width_px * (size_t)plane[1].height_px;
     scene->planes = sm_calloc(n + 2 * n_chroma, 1);
     if (!scene->planes) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for a picture");
@@ -348,9 +373,16 @@ static enum sm_status finish(struct scene *scene, struct raster plane[3], const 
     store_plane(scene->planes, &plane[0], 0.0F);
     store_plane(scene->planes + n, &plane[1], 128.0F);
     store_plane(scene->planes + n + n_chroma, &plane[2], 128.0F);
-    scene->image = (struct sm_image){.width_px = width, .height_px = height, .y = scene->planes, .u = scene->planes + n,
-                                     .v = scene->planes + n + n_chroma, .stride_y = width, .stride_u = plane[1].width_px,
-                                     .stride_v = plane[2].width_px, .chroma_shift_x = 1, .chroma_shift_y = 1};
+    scene->image = (struct sm_image){.width_px = width,
+                                     .height_px = height,
+                                     .y = scene->planes,
+                                     .u = scene->planes + n,
+                                     .v = scene->planes + n + n_chroma,
+                                     .stride_y = width,
+                                     .stride_u = plane[1].width_px,
+                                     .stride_v = plane[2].width_px,
+                                     .chroma_shift_x = 1,
+                                     .chroma_shift_y = 1};
     double scale_x = (double)width / canvas->width_px, scale_y = (double)height / canvas->height_px;
     scene->top_px *= scale_y;
     scene->baseline_px *= scale_y;
@@ -366,7 +398,8 @@ static enum sm_status finish(struct scene *scene, struct raster plane[3], const 
 static enum sm_status fit_height(double *digit_px, const struct font *font, struct sm_error *err)
 {
     struct sm_caption probe = {0};
-    const struct sm_caption_style style = {.font = font->name, .height_px = fmax(4.5, *digit_px), .fill = grey(255.0)};
+    const struct sm_caption_style style = {
+        .font = font->name, .height_px = fmax(4.5, *digit_px), .fill = grey(255.0)};
     enum sm_status status = sm_caption_render(&probe, &style, "0", err);
     if (status == SM_OK) {
         *digit_px = probe.baseline_px - probe.top_px;
@@ -375,10 +408,13 @@ static enum sm_status fit_height(double *digit_px, const struct font *font, stru
     return status;
 }
 
-static enum sm_status draw(struct scene *scene, const struct canvas *canvas, double digit_px, struct sm_test_random *rng, struct sm_error *err)
+static enum sm_status draw(struct scene *scene, const struct canvas *canvas, double digit_px,
+                           struct sm_test_random *rng, struct sm_error *err)
 {
-    enum sm_status status = ground_paint(canvas->rgb, canvas->width_px, canvas->height_px, digit_px, rng, err);
-    double ground = mean_luma(canvas, 0.0, canvas->width_px, 0.3 * canvas->height_px, 0.7 * canvas->height_px);
+    enum sm_status status =
+        ground_paint(canvas->rgb, canvas->width_px, canvas->height_px, digit_px, rng, err);
+    double ground =
+        mean_luma(canvas, 0.0, canvas->width_px, 0.3 * canvas->height_px, 0.7 * canvas->height_px);
     struct sm_caption_style style = draw_style(rng, scene->font, digit_px, ground);
     if (status == SM_OK) {
         status = draw_line(scene, canvas, &style, rng, err);
@@ -390,14 +426,18 @@ static enum sm_status draw(struct scene *scene, const struct canvas *canvas, dou
     return status;
 }
 
-enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool is_held, struct sm_test_random *rng, struct sm_error *err)
+enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool is_held,
+                          struct sm_test_random *rng, struct sm_error *err)
 {
     struct scene scene = {.font = font_list_pick(fonts, is_held, rng)};
-    double final_px = rng_chance(rng, 0.6) ? rng_log_between(rng, MIN_DIGIT_PX, 16.0) : rng_log_between(rng, 12.0, MAX_DIGIT_PX);
+    double final_px = rng_chance(rng, 0.6) ? rng_log_between(rng, MIN_DIGIT_PX, 16.0)
+                                           : rng_log_between(rng, 12.0, MAX_DIGIT_PX);
     struct wear wear = draw_wear(rng, final_px);
     double digit_px = fmin(60.0, final_px / wear.scale_y);
     enum sm_status status = scene.font->kind == FONT_PIXEL ? fit_height(&digit_px, scene.font, err) : SM_OK;
-    struct canvas canvas = {.width_px = (int32_t)lround(SCENE_STRIP_PX / 20.0 * digit_px * sm_test_uniform(rng, 0.8, 1.2) * wear.scale_y / wear.scale_x),
+    struct canvas canvas = {.width_px =
+                                (int32_t)lround(SCENE_STRIP_PX / 20.0 * digit_px *
+                                                sm_test_uniform(rng, 0.8, 1.2) * wear.scale_y / wear.scale_x),
                             .height_px = (int32_t)ceil(SCENE_LINES * digit_px)};
     struct raster plane[3] = {{0}};
     canvas.rgb = sm_calloc((size_t)canvas.width_px * (size_t)canvas.height_px, 3);

@@ -1,7 +1,7 @@
 /**
  * @file scene.h
- * A piece of a simulated survey picture with one line of text across it, spoiled as real recordings are, and the truth
- * about that line.
+ * A piece of a simulated survey picture with one line of text across it, spoiled as real recordings are, and
+ * the truth about that line.
  */
 #ifndef SM_TRAINER_SCENE_H
 #define SM_TRAINER_SCENE_H
@@ -26,8 +26,8 @@ struct scene {
 };
 
 /** Make the scene that belongs to this random state. Release with scene_release(). */
-enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool is_held, struct sm_test_random *rng,
-                          struct sm_error *err) SM_CHECKED;
+enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool is_held,
+                          struct sm_test_random *rng, struct sm_error *err) SM_CHECKED;
 void scene_release(struct scene *scene);
 
 #endif

@@ -6,8 +6,8 @@
  *     train_net --show FONTS.txt SEED N OUT.pgm     strips with their labels, to look at
  *     train_net --report FONTS.txt SEED N           how the built-in weights read held-out fonts
  *
- * The same fonts, seed and number of steps give the same weights on one machine and compiler, whatever the number of threads:
- * a batch is always summed in N_LANES parts in a fixed order.
+ * The same fonts, seed and number of steps give the same weights on one machine and compiler, whatever the
+ * number of threads: a batch is always summed in N_LANES parts in a fixed order.
  */
 #include "report.h"
 
@@ -16,10 +16,10 @@
 #include <stdio.h>
 #include <string.h>
 
-#define N_LANES 2          /* parts of a batch; each may have its thread */
-#define LANE_SAMPLES 8     /* samples of a batch in one part */
-#define LANE_SCENES 48     /* scenes that a part holds at a time */
-#define SCENE_USES 6       /* strips cut from a scene before it is replaced */
+#define N_LANES 2      /* parts of a batch; each may have its thread */
+#define LANE_SAMPLES 8 /* samples of a batch in one part */
+#define LANE_SCENES 48 /* scenes that a part holds at a time */
+#define SCENE_USES 6   /* strips cut from a scene before it is replaced */
 #define TOP_RATE 1.6e-3F
 #define LAST_RATE 1.0e-5F
 #define WARM_UP_STEPS 300
@@ -69,14 +69,15 @@ static void run_lane(struct lane *lane)
         int32_t n_asked = 0;
         lane->status = next_sample(lane);
         if (lane->status == SM_OK) {
-            lane->loss += model_learn(lane->model, lane->pass, lane->sample, SMOOTHING, lane->gradient, &n_asked);
+            lane->loss +=
+                model_learn(lane->model, lane->pass, lane->sample, SMOOTHING, lane->gradient, &n_asked);
             lane->n_asked += n_asked;
         }
     }
 }
 
-static enum sm_status open_lanes(struct lane lane[N_LANES], const struct model *model, const struct font_list *fonts, uint64_t seed,
-                                 struct sm_error *err)
+static enum sm_status open_lanes(struct lane lane[N_LANES], const struct model *model,
+                                 const struct font_list *fonts, uint64_t seed, struct sm_error *err)
 {
     for (int i = 0; i < N_LANES; i++) {
         lane[i] = (struct lane){.model = model, .fonts = fonts, .seed = seed * 1000 + (uint64_t)i};
@@ -102,7 +103,8 @@ static void close_lanes(struct lane lane[N_LANES])
     }
 }
 
-/** The second lane's thread lives through the whole training: the font library keeps what it loads for each thread. */
+/** The second lane's thread lives through the whole training: the font library keeps what it loads for each
+ * thread. */
 struct helper {
     pthread_t thread;
     pthread_barrier_t start, end;
@@ -182,7 +184,8 @@ static void say(const char *what, int64_t step, double value)
 }
 
 /** Find the temperature at which unseen scenes are most likely. */
-static enum sm_status fit_temperature(const struct model *model, const struct font_list *fonts, float *temperature, struct sm_error *err)
+static enum sm_status fit_temperature(const struct model *model, const struct font_list *fonts,
+                                      float *temperature, struct sm_error *err)
 {
     struct packed packed;
     struct report report;
@@ -203,8 +206,8 @@ static enum sm_status fit_temperature(const struct model *model, const struct fo
     return status;
 }
 
-static enum sm_status print_report(const struct sm_counter__weights *weights, const struct font_list *fonts, bool is_held, uint64_t seed, int n,
-                                   struct sm_error *err)
+static enum sm_status print_report(const struct sm_counter__weights *weights, const struct font_list *fonts,
+                                   bool is_held, uint64_t seed, int n, struct sm_error *err)
 {
     struct report report;
     struct sm_text text = {0};
@@ -219,8 +222,8 @@ static enum sm_status print_report(const struct sm_counter__weights *weights, co
     return status;
 }
 
-static enum sm_status save(const struct model *model, const struct font_list *fonts, const char *path, uint64_t seed, int64_t n_steps,
-                           struct sm_error *err)
+static enum sm_status save(const struct model *model, const struct font_list *fonts, const char *path,
+                           uint64_t seed, int64_t n_steps, struct sm_error *err)
 {
     struct packed packed;
     float temperature = 1.0F;
@@ -232,8 +235,9 @@ static enum sm_status save(const struct model *model, const struct font_list *fo
     if (status != SM_OK) {
         return status;
     }
-    snprintf(note, sizeof note, "train_net fonts.txt, seed %llu, %lld steps; 8-bit weights, one scale for each output.", (unsigned long long)seed,
-             (long long)n_steps);
+    snprintf(note, sizeof note,
+             "train_net fonts.txt, seed %llu, %lld steps; 8-bit weights, one scale for each output.",
+             (unsigned long long)seed, (long long)n_steps);
     say("temperature", n_steps, (double)temperature);
     status = packed_write(&packed, path, note, err);
     if (status == SM_OK) {
@@ -243,7 +247,8 @@ static enum sm_status save(const struct model *model, const struct font_list *fo
     return status;
 }
 
-static enum sm_status train(struct model *model, struct lane lane[N_LANES], int64_t n_steps, struct helper *helper, struct sm_error *err)
+static enum sm_status train(struct model *model, struct lane lane[N_LANES], int64_t n_steps,
+                            struct helper *helper, struct sm_error *err)
 {
     struct adam adam;
     double loss = 0.0;
@@ -268,8 +273,8 @@ static enum sm_status train(struct model *model, struct lane lane[N_LANES], int6
     return status;
 }
 
-static enum sm_status run_training(const char *fonts_path, const char *out, uint64_t seed, int64_t n_steps, bool is_threaded,
-                                   struct sm_error *err)
+static enum sm_status run_training(const char *fonts_path, const char *out, uint64_t seed, int64_t n_steps,
+                                   bool is_threaded, struct sm_error *err)
 {
     static struct lane lane[N_LANES];
     struct font_list fonts;
@@ -300,14 +305,17 @@ static enum sm_status run_training(const char *fonts_path, const char *out, uint
     return status;
 }
 
-/** Strips below each other, with a row of marks: white at a character's columns, grey where nothing is asked. */
-static enum sm_status show(const char *fonts_path, uint64_t seed, int n, const char *path, struct sm_error *err)
+/** Strips below each other, with a row of marks: white at a character's columns, grey where nothing is asked.
+ */
+static enum sm_status show(const char *fonts_path, uint64_t seed, int n, const char *path,
+                           struct sm_error *err)
 {
     enum { ROWS = SM_STRIP_HEIGHT + 4 };
     struct font_list fonts;
     struct sample *sample = sm_calloc(1, sizeof *sample);
     struct sm_text out = {0};
-    enum sm_status status = sample ? font_list_read(&fonts, fonts_path, err) : sm_error_set(err, SM_E_NOMEM, "no memory");
+    enum sm_status status =
+        sample ? font_list_read(&fonts, fonts_path, err) : sm_error_set(err, SM_E_NOMEM, "no memory");
     sm_text_addf(&out, "P5\n%d %d\n255\n", SAMPLE_MAX_PX, n * ROWS);
     for (int i = 0; i < n && status == SM_OK; i++) {
         struct scene scene = {0};
@@ -321,8 +329,11 @@ static enum sm_status show(const char *fonts_path, uint64_t seed, int n, const c
             memset(row, 0, sizeof row);
             for (int x = 0; x < sample->width_px; x++) {
                 uint8_t mark = sample->label[x / 2];
-                row[x] = (char)(y < SM_STRIP_HEIGHT ? (int)(128.0F + 31.0F * sample->strip[y * sample->width_px + x])
-                                                    : mark == LABEL_IGNORE ? 120 : mark == SM_GLYPH_BLANK ? 0 : 255);
+                row[x] = (char)(y < SM_STRIP_HEIGHT
+                                    ? (int)(128.0F + 31.0F * sample->strip[y * sample->width_px + x])
+                                : mark == LABEL_IGNORE   ? 120
+                                : mark == SM_GLYPH_BLANK ? 0
+                                                         : 255);
             }
             sm_text_add_n(&out, row, sizeof row);
         }
@@ -355,7 +366,8 @@ static int usage(void)
 {
     fputs("usage: train_net FONTS.txt OUT.c SEED STEPS [THREADS]\n"
           "       train_net --show FONTS.txt SEED N OUT.pgm\n"
-          "       train_net --report FONTS.txt SEED N\n", stderr);
+          "       train_net --report FONTS.txt SEED N\n",
+          stderr);
     return 2;
 }
 
@@ -364,7 +376,8 @@ int main(int argc, char **argv)
     struct sm_error error = {.status = SM_OK};
     enum sm_status status;
     int64_t seed = 0, n = 0, threads = 1;
-    bool is_show = argc == 6 && strcmp(argv[1], "--show") == 0, is_report = argc == 5 && strcmp(argv[1], "--report") == 0;
+    bool is_show = argc == 6 && strcmp(argv[1], "--show") == 0,
+         is_report = argc == 5 && strcmp(argv[1], "--report") == 0;
     bool is_training = (argc == 5 || argc == 6) && argv[1][0] != '-';
     if (!is_show && !is_report && !is_training) {
         return usage();

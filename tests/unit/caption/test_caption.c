@@ -1,4 +1,5 @@
-/** Drawn texts must stand where their geometry says, since the simulator's and the trainer's truth is taken from it. */
+/** Drawn texts must stand where their geometry says, since the simulator's and the trainer's truth is taken
+ * from it. */
 #include "sm_test.h"
 
 #include "text_render.h"
@@ -68,7 +69,8 @@ static void check_ink(const struct sm_caption_style *style)
 static void test_ink_stands_where_it_is_said_to(void **state)
 {
     (void)state;
-    static const char *const font[] = {"DejaVu Sans Mono", "Liberation Sans", "psf:Lat15-VGA16", "seven-segment"};
+    static const char *const font[] = {"DejaVu Sans Mono", "Liberation Sans", "psf:Lat15-VGA16",
+                                       "seven-segment"};
     for (size_t i = 0; i < sizeof font / sizeof font[0]; i++) {
         for (double height = 10.0; height < 45.0; height *= 2.0) {
             struct sm_caption_style style = sm_caption_style_default();
@@ -120,7 +122,8 @@ static void test_outline_goes_round_the_fill(void **state)
     style.outline_px = 0.0;
     struct sm_caption without = render(&style, "1");
     int32_t shift = (int32_t)lround(with.top_px - without.top_px);
-    int32_t x = (int32_t)without.glyph[0].centre_px, y = (int32_t)(0.5 * (without.top_px + without.baseline_px));
+    int32_t x = (int32_t)without.glyph[0].centre_px,
+            y = (int32_t)(0.5 * (without.top_px + without.baseline_px));
     assert_true(alpha_at(&without, x, y) > 200);
     while (alpha_at(&without, x, y) > 0) {
         x--;

@@ -11,7 +11,8 @@
 #define NARROW 36
 #define LEAK 0.125
 
-/* ---- reference: every layer as nested sums over doubles ------------------------------------------------------- */
+/* ---- reference: every layer as nested sums over doubles
+ * ------------------------------------------------------- */
 
 struct volume {
     int32_t n_rows, n_columns, n_channels;
@@ -26,13 +27,15 @@ static double get(const struct volume *v, int32_t row, int32_t column, int32_t c
 
 static struct volume volume_new(int32_t n_rows, int32_t n_columns, int32_t n_channels)
 {
-    struct volume v = {n_rows, n_columns, n_channels, sm_calloc((size_t)(n_rows * n_columns * n_channels), sizeof(double))};
+    struct volume v = {n_rows, n_columns, n_channels,
+                       sm_calloc((size_t)(n_rows * n_columns * n_channels), sizeof(double))};
     assert_non_null(v.value);
     return v;
 }
 
 /** One output of a kernel centred on a pixel; a kernel of four rows starts at the pixel's row. */
-static double respond(const struct volume *in, const struct sm_counter__layer *l, int32_t row, int32_t column, int32_t out)
+static double respond(const struct volume *in, const struct sm_counter__layer *l, int32_t row, int32_t column,
+                      int32_t out)
 {
     double sum = (double)l->bias[out];
     int32_t row_shift = l->n_rows == 3 ? 1 : 0;
@@ -66,7 +69,8 @@ static struct volume pool_and_leak(struct volume *in, int32_t pool_y, int32_t po
 {
     struct volume out = volume_new(in->n_rows / pool_y, in->n_columns / pool_x, in->n_channels);
     for (int32_t i = 0; i < out.n_rows * out.n_columns * out.n_channels; i++) {
-        int32_t channel = i % out.n_channels, column = i / out.n_channels % out.n_columns, row = i / out.n_channels / out.n_columns;
+        int32_t channel = i % out.n_channels, column = i / out.n_channels % out.n_columns,
+                row = i / out.n_channels / out.n_columns;
         double most = -(double)INFINITY;
         for (int32_t y = 0; y < pool_y; y++) {
             for (int32_t x = 0; x < pool_x; x++) {
@@ -105,7 +109,8 @@ static struct volume reference(const struct sm_counter__weights *weights, const 
     return v;
 }
 
-/* ---- tests --------------------------------------------------------------------------------------------------- */
+/* ---- tests
+ * --------------------------------------------------------------------------------------------------- */
 
 static float strip[SM_STRIP_HEIGHT * WIDE], logprob[2][(WIDE + 1) / 2 * SM_GLYPH_COUNT];
 
@@ -203,11 +208,16 @@ static void test_characters_and_classes(void **state)
         enum sm_glyph glyph;
         char shown;
     } expected[] = {
-        {'0', SM_GLYPH_0, '0'},      {'9', SM_GLYPH_9, '9'},      {'.', SM_GLYPH_POINT, '.'},      {',', SM_GLYPH_COMMA, ','},
-        {':', SM_GLYPH_COLON, ':'},  {'-', SM_GLYPH_MINUS, '-'},  {0x2212, SM_GLYPH_MINUS, '-'},   {'+', SM_GLYPH_PLUS, '+'},
-        {'/', SM_GLYPH_SLASH, '/'},  {'m', SM_GLYPH_M, 'm'},      {'M', SM_GLYPH_M, 'm'},          {'F', SM_GLYPH_F, 'f'},
-        {'t', SM_GLYPH_T, 't'},      {'\'', SM_GLYPH_APOSTROPHE, '\''}, {'%', SM_GLYPH_PERCENT, '%'}, {0xb0, SM_GLYPH_DEGREE, 'o'},
-        {'_', SM_GLYPH_UNDERSCORE, '_'}, {' ', SM_GLYPH_BLANK, ' '}, {'Q', SM_GLYPH_OTHER, '?'}, {0x20ac, SM_GLYPH_OTHER, '?'},
+        {'0', SM_GLYPH_0, '0'},          {'9', SM_GLYPH_9, '9'},
+        {'.', SM_GLYPH_POINT, '.'},      {',', SM_GLYPH_COMMA, ','},
+        {':', SM_GLYPH_COLON, ':'},      {'-', SM_GLYPH_MINUS, '-'},
+        {0x2212, SM_GLYPH_MINUS, '-'},   {'+', SM_GLYPH_PLUS, '+'},
+        {'/', SM_GLYPH_SLASH, '/'},      {'m', SM_GLYPH_M, 'm'},
+        {'M', SM_GLYPH_M, 'm'},          {'F', SM_GLYPH_F, 'f'},
+        {'t', SM_GLYPH_T, 't'},          {'\'', SM_GLYPH_APOSTROPHE, '\''},
+        {'%', SM_GLYPH_PERCENT, '%'},    {0xb0, SM_GLYPH_DEGREE, 'o'},
+        {'_', SM_GLYPH_UNDERSCORE, '_'}, {' ', SM_GLYPH_BLANK, ' '},
+        {'Q', SM_GLYPH_OTHER, '?'},      {0x20ac, SM_GLYPH_OTHER, '?'},
         {0, SM_GLYPH_OTHER, '?'},
     };
     for (size_t i = 0; i < sizeof expected / sizeof expected[0]; i++) {
@@ -216,7 +226,8 @@ static void test_characters_and_classes(void **state)
     }
 }
 
-/* ---- the inner loop at both widths ----------------------------------------------------------------------------- */
+/* ---- the inner loop at both widths
+ * ----------------------------------------------------------------------------- */
 
 #define TILE_OUT 16
 #define TILE_PX 4
@@ -262,12 +273,9 @@ static void test_vector_width_changes_no_bit(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_agrees_with_the_definition),
-        cmocka_unit_test(test_probabilities_sum_to_one),
-        cmocka_unit_test(test_same_bits_every_time),
-        cmocka_unit_test(test_odd_widths_are_refused),
-        cmocka_unit_test(test_foreign_shapes_are_refused),
-        cmocka_unit_test(test_characters_and_classes),
+        cmocka_unit_test(test_agrees_with_the_definition),  cmocka_unit_test(test_probabilities_sum_to_one),
+        cmocka_unit_test(test_same_bits_every_time),        cmocka_unit_test(test_odd_widths_are_refused),
+        cmocka_unit_test(test_foreign_shapes_are_refused),  cmocka_unit_test(test_characters_and_classes),
         cmocka_unit_test(test_vector_width_changes_no_bit),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

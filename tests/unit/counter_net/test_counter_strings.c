@@ -22,7 +22,8 @@ static struct sm_counter__line draw(const struct sm_caption_style *style, const 
     struct sm_test_random random = sm_test_seed(seed);
     for (int y = 0; y < HEIGHT; y++) {
         for (int x = 0; x < WIDTH; x++) {
-            memset(rgb[y][x], (int)(70.0 + 15.0 * sin(x * 0.05 + y * 0.08) + sm_test_uniform(&random, -8.0, 8.0)), 3);
+            memset(rgb[y][x],
+                   (int)(70.0 + 15.0 * sin(x * 0.05 + y * 0.08) + sm_test_uniform(&random, -8.0, 8.0)), 3);
         }
     }
     assert_ok(sm_caption_render(&caption, style, text, &err), &err);
@@ -33,8 +34,11 @@ static struct sm_counter__line draw(const struct sm_caption_style *style, const 
             luma[row][column] = rgb[row][column][1];
         }
     }
-    struct sm_counter__line line = {.left_px = x + caption.text_left_px - 6.0, .right_px = x + caption.text_right_px + 6.0,
-                                    .top_px = y + caption.top_px, .baseline_px = y + caption.baseline_px, .weight_y = 1.0F};
+    struct sm_counter__line line = {.left_px = x + caption.text_left_px - 6.0,
+                                    .right_px = x + caption.text_right_px + 6.0,
+                                    .top_px = y + caption.top_px,
+                                    .baseline_px = y + caption.baseline_px,
+                                    .weight_y = 1.0F};
     sm_caption_release(&caption);
     return line;
 }
@@ -60,7 +64,8 @@ static void collapse(char *out, size_t size, const float *logprob, int32_t n_col
 
 static void check(const struct sm_caption_style *style, const char *text, const char *expected)
 {
-    static float strip[SM_STRIP_HEIGHT * SM_STRIP_MAX_WIDTH], logprob[SM_STRIP_MAX_WIDTH / 2 * SM_GLYPH_COUNT];
+    static float strip[SM_STRIP_HEIGHT * SM_STRIP_MAX_WIDTH],
+        logprob[SM_STRIP_MAX_WIDTH / 2 * SM_GLYPH_COUNT];
     struct sm_counter__net *net = NULL;
     char read[64];
     struct sm_error err;
@@ -133,10 +138,8 @@ static void test_bare_wall_stays_blank(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_fixed_width_at_many_sizes),
-        cmocka_unit_test(test_outlined_and_boxed),
-        cmocka_unit_test(test_pixel_font_with_slashed_zero),
-        cmocka_unit_test(test_dark_on_bright),
+        cmocka_unit_test(test_fixed_width_at_many_sizes),    cmocka_unit_test(test_outlined_and_boxed),
+        cmocka_unit_test(test_pixel_font_with_slashed_zero), cmocka_unit_test(test_dark_on_bright),
         cmocka_unit_test(test_bare_wall_stays_blank),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

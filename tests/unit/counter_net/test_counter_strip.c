@@ -14,8 +14,16 @@ static float strip[SM_STRIP_HEIGHT * SM_STRIP_MAX_WIDTH];
 
 static struct sm_image picture(void)
 {
-    return (struct sm_image){.width_px = WIDTH, .height_px = HEIGHT, .y = luma[0], .u = blue[0], .v = red[0], .stride_y = WIDTH,
-                             .stride_u = WIDTH / 2, .stride_v = WIDTH / 2, .chroma_shift_x = 1, .chroma_shift_y = 1};
+    return (struct sm_image){.width_px = WIDTH,
+                             .height_px = HEIGHT,
+                             .y = luma[0],
+                             .u = blue[0],
+                             .v = red[0],
+                             .stride_y = WIDTH,
+                             .stride_u = WIDTH / 2,
+                             .stride_v = WIDTH / 2,
+                             .chroma_shift_x = 1,
+                             .chroma_shift_y = 1};
 }
 
 static void fill(uint8_t (*level)(int x, int y))
@@ -60,7 +68,11 @@ static uint8_t even(int x, int y)
 /** A ramp stays a ramp whatever the size: equal rows, equal steps from column to column. */
 static void check_ramp(double digit_height)
 {
-    struct sm_counter__line line = {.left_px = 20.0, .right_px = 70.0, .top_px = 10.0, .baseline_px = 10.0 + digit_height, .weight_y = 1.0F};
+    struct sm_counter__line line = {.left_px = 20.0,
+                                    .right_px = 70.0,
+                                    .top_px = 10.0,
+                                    .baseline_px = 10.0 + digit_height,
+                                    .weight_y = 1.0F};
     fill(ramp);
     int32_t width = make(&line);
     assert_int_equal(width, (int32_t)lround(50.0 * 20.0 / digit_height));
@@ -71,7 +83,8 @@ static void check_ramp(double digit_height)
             assert_close((double)strip[y * width + c], (double)strip[0] + c * step, 0.01);
         }
     }
-    /* median 0, root mean square 1: the ends of n equal steps lie at sqrt(3 (n - 1) / (n + 1)); the median is good to a step */
+    /* median 0, root mean square 1: the ends of n equal steps lie at sqrt(3 (n - 1) / (n + 1)); the median is
+     * good to a step */
     assert_close((double)strip[width - 1], sqrt(3.0 * (width - 1) / (width + 1)), 1.1 * step);
 }
 
@@ -96,7 +109,8 @@ static void test_ramp_shrunk(void **state)
 static void test_digits_fill_their_rows(void **state)
 {
     (void)state;
-    struct sm_counter__line line = {.left_px = 5.0, .right_px = 85.0, .top_px = 12.0, .baseline_px = 32.0, .weight_y = 1.0F};
+    struct sm_counter__line line = {
+        .left_px = 5.0, .right_px = 85.0, .top_px = 12.0, .baseline_px = 32.0, .weight_y = 1.0F};
     fill(digit_rows);
     int32_t width = make(&line);
     float low = strip[0], high = strip[(SM_STRIP_DIGIT_TOP + 3) * width];
@@ -110,7 +124,8 @@ static void test_digits_fill_their_rows(void **state)
 static void test_negative_weight_turns_polarity(void **state)
 {
     (void)state;
-    struct sm_counter__line line = {.left_px = 5.0, .right_px = 85.0, .top_px = 12.0, .baseline_px = 32.0, .weight_y = -1.0F};
+    struct sm_counter__line line = {
+        .left_px = 5.0, .right_px = 85.0, .top_px = 12.0, .baseline_px = 32.0, .weight_y = -1.0F};
     fill(digit_rows);
     int32_t width = make(&line);
     assert_true(strip[(SM_STRIP_DIGIT_TOP + 3) * width] < strip[0]);
@@ -119,7 +134,8 @@ static void test_negative_weight_turns_polarity(void **state)
 static void test_colour_is_seen_through_its_weight(void **state)
 {
     (void)state;
-    struct sm_counter__line line = {.left_px = 8.0, .right_px = 88.0, .top_px = 12.0, .baseline_px = 32.0, .weight_u = 1.0F};
+    struct sm_counter__line line = {
+        .left_px = 8.0, .right_px = 88.0, .top_px = 12.0, .baseline_px = 32.0, .weight_u = 1.0F};
     fill(ramp);
     for (int y = 0; y < HEIGHT / 2; y++) {
         memset(blue[y], 60, WIDTH / 4);
@@ -137,7 +153,8 @@ static void test_colour_is_seen_through_its_weight(void **state)
 static void test_even_ground_is_not_amplified(void **state)
 {
     (void)state;
-    struct sm_counter__line line = {.left_px = 0.0, .right_px = 90.0, .top_px = 12.0, .baseline_px = 32.0, .weight_y = 1.0F};
+    struct sm_counter__line line = {
+        .left_px = 0.0, .right_px = 90.0, .top_px = 12.0, .baseline_px = 32.0, .weight_y = 1.0F};
     fill(even);
     luma[20][40] = 91;
     int32_t width = make(&line);
@@ -149,7 +166,8 @@ static void test_even_ground_is_not_amplified(void **state)
 static void test_line_over_the_edge_repeats_it(void **state)
 {
     (void)state;
-    struct sm_counter__line line = {.left_px = -30.0, .right_px = 20.0, .top_px = -10.0, .baseline_px = 10.0, .weight_y = 1.0F};
+    struct sm_counter__line line = {
+        .left_px = -30.0, .right_px = 20.0, .top_px = -10.0, .baseline_px = 10.0, .weight_y = 1.0F};
     fill(ramp);
     int32_t width = make(&line);
     assert_close((double)strip[0], (double)strip[25], 1e-6);
@@ -164,7 +182,11 @@ static void test_senseless_lines_are_refused(void **state)
         {.left_px = 0.0, .right_px = 50.0, .top_px = 10.0, .baseline_px = 13.0, .weight_y = 1.0F},
         {.left_px = 0.0, .right_px = (double)NAN, .top_px = 0.0, .baseline_px = 20.0, .weight_y = 1.0F},
         {.left_px = 0.0, .right_px = 90000.0, .top_px = 0.0, .baseline_px = 20.0, .weight_y = 1.0F},
-        {.left_px = 0.0, .right_px = 50.0, .top_px = -(double)INFINITY, .baseline_px = 20.0, .weight_y = 1.0F},
+        {.left_px = 0.0,
+         .right_px = 50.0,
+         .top_px = -(double)INFINITY,
+         .baseline_px = 20.0,
+         .weight_y = 1.0F},
     };
     struct sm_image image = picture();
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {

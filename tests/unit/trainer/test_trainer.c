@@ -1,4 +1,5 @@
-/** The trainer's gradient against finite differences, its packing against the program's reader, its data against itself. */
+/** The trainer's gradient against finite differences, its packing against the program's reader, its data
+ * against itself. */
 #include "sm_test.h"
 
 #include "model.h"
@@ -67,7 +68,8 @@ static double loss_with(struct fixture *f, ptrdiff_t at, float change)
     return loss;
 }
 
-/** Sum of absolute differences over sums of absolute values: single weights may sit on a kink of the largest-of. */
+/** Sum of absolute differences over sums of absolute values: single weights may sit on a kink of the
+ * largest-of. */
 static void test_gradient_is_that_of_the_loss(void **state)
 {
     struct fixture *f = *state;
@@ -120,7 +122,8 @@ static void test_packed_weights_read_alike(void **state)
     assert_ok(sm_counter__net_new(&net, &packed.weights, NULL), NULL);
     assert_ok(sm_counter__net_run(net, f->sample.strip, f->sample.width_px, logprob, NULL), NULL);
     for (int32_t i = 0; i < COLUMNS; i++) {
-        loss -= f->sample.label[i] == LABEL_IGNORE ? 0.0 : (double)logprob[i * SM_GLYPH_COUNT + f->sample.label[i]];
+        loss -= f->sample.label[i] == LABEL_IGNORE ? 0.0
+                                                   : (double)logprob[i * SM_GLYPH_COUNT + f->sample.label[i]];
     }
     assert_close(loss, expected, 0.02 * expected);
     sm_counter__net_free(&net);
@@ -188,7 +191,8 @@ static void test_scenes_follow_from_their_seed(void **state)
             scene_release(&scene);
         }
         assert_int_equal(cut[0].width_px, cut[1].width_px);
-        assert_memory_equal(cut[0].strip, cut[1].strip, sizeof(float) * (size_t)(SM_STRIP_HEIGHT * cut[0].width_px));
+        assert_memory_equal(cut[0].strip, cut[1].strip,
+                            sizeof(float) * (size_t)(SM_STRIP_HEIGHT * cut[0].width_px));
         assert_memory_equal(cut[0].label, cut[1].label, (size_t)cut[0].n_columns);
         for (int32_t c = 0; c < cut[0].n_centres; c++) {
             uint8_t label = cut[0].label[cut[0].centre_column[c]];
