@@ -9,7 +9,7 @@
 #define CLEAR_CONTRAST 60.0
 
 static const double band_edge_px[REPORT_BANDS + 1] = {0.0, 9.0, 11.0, 14.0, 20.0, 30.0, 1000.0};
-static const double sure_level[4] = {0.5, 0.9, 0.99, 0.999};
+static const double claim_edge[REPORT_CLAIMS + 1] = {0.0, 0.5, 0.7, 0.9, 0.97, 0.99, 0.999, 1.1};
 
 float report_temperature(int i)
 {
@@ -32,17 +32,24 @@ static int best_class(const float *logprob)
     return best;
 }
 
+static void count_claim(struct report *report, double claim, bool is_right)
+{
+    int i = 0;
+    while (claim >= claim_edge[i + 1]) {
+        i++;
+    }
+    count(&report->claimed[i], is_right);
+    report->claim_sum[i] += claim;
+}
+
 static void count_centre(struct report *report, const struct scene *scene, int truth, const float *logprob)
 {
     int best = best_class(logprob);
     bool is_right = best == truth, is_digit = truth >= SM_GLYPH_0 && truth <= SM_GLYPH_9;
     double height = scene->baseline_px - scene->top_px;
     count(&report->all, is_right);
-    bool reads_digit = best >= SM_GLYPH_0 && best <= SM_GLYPH_9;
-    for (int s = 0; s < 4; s++) {
-        if (reads_digit && (double)expf(logprob[best]) > sure_level[s]) {
-            count(&report->sure[s], is_right);
-        }
+    if (best >= SM_GLYPH_0 && best <= SM_GLYPH_9) {
+        count_claim(report, (double)expf(logprob[best]), is_right);
     }
     if (!is_digit) {
         return;
@@ -135,6 +142,16 @@ static void add_tally(struct sm_text *out, const char *name, const struct tally 
     sm_text_addf(out, "%% of %d\n", (int)tally->n);
 }
 
+static void add_claims(struct sm_text *out, const struct report *report)
+{
+    for (int i = 0; i < REPORT_CLAIMS; i++) {
+        const struct tally *tally = &report->claimed[i];
+        sm_text_add(out, "read as a digit, claimed ");
+        sm_text_add_fixed(out, tally->n > 0 ? 100.0 * report->claim_sum[i] / (double)tally->n : 0.0, 2);
+        add_tally(out, "%: right", tally);
+    }
+}
+
 static void add_confusions(struct sm_text *out, const struct report *report)
 {
     sm_text_add(out, "digits read as something else, most often:");
@@ -161,8 +178,6 @@ void report_add_text(struct sm_text *out, const struct report *report)
     static const char *const band[REPORT_BANDS] = {"  below 9 px",  "  9 to 11 px",  "  11 to 14 px",
                                                    "  14 to 20 px", "  20 to 30 px", "  30 px and more"};
     static const char *const kind[FONT_KINDS] = {"  fixed-width", "  proportional", "  pixel", "  segment"};
-    static const char *const sure[4] = {
-        "read as a digit above 0.5:", "above 0.9:", "above 0.99:", "above 0.999:"};
     sm_text_add(out, "mean cross-entropy ");
     sm_text_add_fixed(out, report->loss, 4);
     sm_text_add(out, "\n");
@@ -176,8 +191,6 @@ void report_add_text(struct sm_text *out, const struct report *report)
     for (int k = 0; k < FONT_KINDS; k++) {
         add_tally(out, kind[k], &report->kind[k]);
     }
-    for (int s = 0; s < 4; s++) {
-        add_tally(out, sure[s], &report->sure[s]);
-    }
+    add_claims(out, report);
     add_confusions(out, report);
 }

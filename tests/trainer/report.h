@@ -8,15 +8,17 @@
 #include "model.h"
 
 #define REPORT_BANDS 6
+#define REPORT_CLAIMS 7
 
 struct tally {
     int64_t n, n_right;
 };
 struct report {
     struct tally all, digits, band[REPORT_BANDS], kind[FONT_KINDS],
-        clear;            /**< digits by height, by font kind, with contrast >= 60 */
-    struct tally blanks;  /**< columns without a character that stay blank */
-    struct tally sure[4]; /**< digits read with probability above 0.5, 0.9, 0.99, 0.999 */
+        clear;                           /**< digits by height, by font kind, with contrast >= 60 */
+    struct tally blanks;                 /**< columns without a character that stay blank */
+    struct tally claimed[REPORT_CLAIMS]; /**< columns read as digits, by the probability claimed */
+    double claim_sum[REPORT_CLAIMS];
     struct tally confusion[10][SM_GLYPH_COUNT]; /**< n only: digit read as class */
     double loss;                                /**< mean cross-entropy of labelled columns */
     double loss_at[8];                          /**< the same at the temperatures of report_temperature() */
