@@ -4,7 +4,9 @@
  *
  *   problem.c   observations, rules and kits -> targets, keep-clear stretches, usable kits
  *   solve.c     splits the problem into components and finds what has to be left out
+ *   lanes.c     piecewise constant functions of a place, and the field the searches go over
  *   sweep.c     cheapest row of liners for one component, with a given slack
+ *   leave_out.c fewest targets to leave out where not all can be covered together
  *   slack.c     where the liners of a row lie best
  *   reasons.c   why a target cannot be covered
  *   repairs.c   the row of liners -> repairs with marks, preparation, costs and advice
@@ -49,8 +51,9 @@ struct sm_plan__problem {
     int64_t longest_um;    /**< of the usable kits, 0 = none */
 };
 
-/** What a row of liners is judged by, in this order: money, then number of liners, then their total length. */
+/** What a row of liners is judged by, in this order: targets left out, money, number of liners, their total length. */
 struct sm_plan__weight {
+    int64_t left_out; /**< 0 wherever all targets are to be covered */
     int64_t cost;
     int64_t tie; /**< number of liners << SM_PLAN__LENGTH_BITS | total length */
 };
@@ -79,6 +82,9 @@ struct sm_plan__targets {
 
 static inline int sm_plan__compare(struct sm_plan__weight a, struct sm_plan__weight b)
 {
+    if (a.left_out != b.left_out) {
+        return a.left_out < b.left_out ? -1 : 1;
+    }
     if (a.cost != b.cost) {
         return a.cost < b.cost ? -1 : 1;
     }

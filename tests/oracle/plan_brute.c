@@ -188,6 +188,7 @@ static int64_t slack_of(const struct search *search, int64_t at_least_um)
     for (size_t i = 0; i < search->n; i++) {
         high = least(high, search->row[i].length * search->problem->grid_um + 1);
     }
+    low = least(low, high - 1);
     while (high - low > 1) {
         int64_t middle = low + (high - low) / 2;
         *(has_slack(search, middle) ? &low : &high) = middle;
