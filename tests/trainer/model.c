@@ -87,6 +87,22 @@ enum sm_status model_new(struct model *model, struct sm_test_random *rng, struct
     return SM_OK;
 }
 
+void model_load(struct model *model, const struct sm_counter__weights *weights)
+{
+    for (int i = 0; i < SM_NET_LAYERS; i++) {
+        const struct model_layer *l = &model->layer[i];
+        const struct sm_counter__layer *from = &weights->layer[i];
+        int32_t n_taps = l->n_rows * l->n_columns * l->n_in;
+        for (int32_t k = 0; k < n_taps * l->n_out; k++) {
+            int32_t tap = k / l->n_out, out = k % l->n_out;
+            ptrdiff_t to =
+                l->weight_at + ((ptrdiff_t)(out / TILE_OUT) * n_taps + tap) * TILE_OUT + out % TILE_OUT;
+            model->value[to] = (float)from->value[k] * from->scale[out];
+        }
+        memcpy(model->value + l->bias_at, from->bias, (size_t)l->n_out * sizeof(float));
+    }
+}
+
 void model_release(struct model *model)
 {
     sm_free(model->value);

@@ -26,6 +26,8 @@ struct model {
 struct model_pass;
 
 enum sm_status model_new(struct model *model, struct sm_test_random *rng, struct sm_error *err) SM_CHECKED;
+/** Take over stored weights. */
+void model_load(struct model *model, const struct sm_counter__weights *weights);
 void model_release(struct model *model);
 enum sm_status model_pass_new(struct model_pass **out, const struct model *model,
                               struct sm_error *err) SM_CHECKED;

@@ -1,6 +1,7 @@
 /**
  * @file sample.c
- * Draws a careless line, has it cut by the program's own strip_make, and labels the columns from the scene's truth.
+ * Draws a careless line, has it cut by the program's own strip_make, and labels the columns from the scene's
+ * truth.
  */
 #include "sample.h"
 

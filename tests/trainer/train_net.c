@@ -2,9 +2,11 @@
  * @file train_net.c
  * Trains the character reader and writes its weights:
  *
- *     train_net FONTS.txt OUT.c SEED STEPS [THREADS]
+ *     train_net FONTS.txt OUT.c SEED STEPS [THREADS [--continue]]
  *     train_net --show FONTS.txt SEED N OUT.pgm     strips with their labels, to look at
  *     train_net --report FONTS.txt SEED N           how the built-in weights read held-out fonts
+ *
+ * --continue starts from the built-in weights instead of random ones, at a lower rate.
  *
  * The same fonts, seed and number of steps give the same weights on one machine and compiler, whatever the
  * number of threads: a batch is always summed in N_LANES parts in a fixed order.
@@ -21,6 +23,7 @@
 #define LANE_SCENES 48 /* scenes that a part holds at a time */
 #define SCENE_USES 6   /* strips cut from a scene before it is replaced */
 #define TOP_RATE 1.6e-3F
+#define CONTINUED_RATE 6.0e-4F
 #define LAST_RATE 1.0e-5F
 #define WARM_UP_STEPS 300
 #define DECAY 1.0e-3F
@@ -29,6 +32,13 @@
 #define FITTING_SCENES 1500
 #define REPORT_SCENES 3000
 #define REPORT_SEED 424242U
+
+/** What to do. */
+struct plan {
+    uint64_t seed;
+    int64_t n_steps;
+    bool is_threaded, is_continued;
+};
 
 struct lane {
     const struct model *model;
@@ -164,13 +174,13 @@ static enum sm_status run_batch(struct lane lane[N_LANES], struct helper *helper
     return SM_OK;
 }
 
-static float rate_at(int64_t step, int64_t n_steps)
+static float rate_at(int64_t step, int64_t n_steps, float top_rate)
 {
     if (step < WARM_UP_STEPS) {
-        return TOP_RATE * (float)(step + 1) / WARM_UP_STEPS;
+        return top_rate * (float)(step + 1) / WARM_UP_STEPS;
     }
     double part = (double)(step - WARM_UP_STEPS) / (double)(n_steps - WARM_UP_STEPS);
-    return LAST_RATE + (TOP_RATE - LAST_RATE) * (float)(0.5 + 0.5 * cos(3.14159265358979 * part));
+    return LAST_RATE + (top_rate - LAST_RATE) * (float)(0.5 + 0.5 * cos(3.14159265358979 * part));
 }
 
 static void say(const char *what, int64_t step, double value)
@@ -223,7 +233,7 @@ static enum sm_status print_report(const struct sm_counter__weights *weights, co
 }
 
 static enum sm_status save(const struct model *model, const struct font_list *fonts, const char *path,
-                           uint64_t seed, int64_t n_steps, struct sm_error *err)
+                           const struct plan *plan, struct sm_error *err)
 {
     struct packed packed;
     float temperature = 1.0F;
@@ -235,10 +245,10 @@ static enum sm_status save(const struct model *model, const struct font_list *fo
     if (status != SM_OK) {
         return status;
     }
-    snprintf(note, sizeof note,
-             "train_net fonts.txt, seed %llu, %lld steps; 8-bit weights, one scale for each output.",
-             (unsigned long long)seed, (long long)n_steps);
-    say("temperature", n_steps, (double)temperature);
+    snprintf(note, sizeof note, "%s, seed %llu, %lld steps; 8-bit weights, one scale for each output.",
+             plan->is_continued ? "Trained before, then continued" : "Trained from random numbers",
+             (unsigned long long)plan->seed, (long long)plan->n_steps);
+    say("temperature", plan->n_steps, (double)temperature);
     status = packed_write(&packed, path, note, err);
     if (status == SM_OK) {
         status = print_report(&packed.weights, fonts, true, REPORT_SEED, REPORT_SCENES, err);
@@ -247,20 +257,21 @@ static enum sm_status save(const struct model *model, const struct font_list *fo
     return status;
 }
 
-static enum sm_status train(struct model *model, struct lane lane[N_LANES], int64_t n_steps,
+static enum sm_status train(struct model *model, struct lane lane[N_LANES], const struct plan *plan,
                             struct helper *helper, struct sm_error *err)
 {
     struct adam adam;
     double loss = 0.0;
     int64_t n_asked = 0;
     enum sm_status status = adam_new(&adam, model, err);
-    for (int64_t step = 0; step < n_steps && status == SM_OK; step++) {
+    for (int64_t step = 0; step < plan->n_steps && status == SM_OK; step++) {
         status = run_batch(lane, helper, err);
         int64_t n = lane[0].n_asked + lane[1].n_asked;
         for (ptrdiff_t i = 0; i < model->n; i++) {
             lane[0].gradient[i] = (lane[0].gradient[i] + lane[1].gradient[i]) / (float)n;
         }
-        adam_step(&adam, model, lane[0].gradient, rate_at(step, n_steps), DECAY);
+        adam_step(&adam, model, lane[0].gradient,
+                  rate_at(step, plan->n_steps, plan->is_continued ? CONTINUED_RATE : TOP_RATE), DECAY);
         loss += lane[0].loss + lane[1].loss;
         n_asked += n;
         if ((step + 1) % (REPORT_STEPS / 10) == 0) {
@@ -273,31 +284,34 @@ static enum sm_status train(struct model *model, struct lane lane[N_LANES], int6
     return status;
 }
 
-static enum sm_status run_training(const char *fonts_path, const char *out, uint64_t seed, int64_t n_steps,
-                                   bool is_threaded, struct sm_error *err)
+static enum sm_status run_training(const char *fonts_path, const char *out, const struct plan *plan,
+                                   struct sm_error *err)
 {
     static struct lane lane[N_LANES];
     struct font_list fonts;
     struct model model = {.n = 0};
-    struct sm_test_random rng = rng_of(seed, 1);
+    struct sm_test_random rng = rng_of(plan->seed, 1);
     enum sm_status status = font_list_read(&fonts, fonts_path, err);
     if (status != SM_OK) {
         return status;
     }
     status = model_new(&model, &rng, err);
-    if (status == SM_OK) {
-        status = open_lanes(lane, &model, &fonts, seed, err);
+    if (status == SM_OK && plan->is_continued) {
+        model_load(&model, &sm_counter__trained_weights);
     }
-    if (status == SM_OK && is_threaded) {
+    if (status == SM_OK) {
+        status = open_lanes(lane, &model, &fonts, plan->seed, err);
+    }
+    if (status == SM_OK && plan->is_threaded) {
         struct helper helper;
         helper_open(&helper, &lane[1]);
-        status = train(&model, lane, n_steps, &helper, err);
+        status = train(&model, lane, plan, &helper, err);
         helper_close(&helper);
     } else if (status == SM_OK) {
-        status = train(&model, lane, n_steps, NULL, err);
+        status = train(&model, lane, plan, NULL, err);
     }
     if (status == SM_OK) {
-        status = save(&model, &fonts, out, seed, n_steps, err);
+        status = save(&model, &fonts, out, plan, err);
     }
     close_lanes(lane);
     model_release(&model);
@@ -364,7 +378,7 @@ static enum sm_status report_built_in(const char *fonts_path, uint64_t seed, int
 
 static int usage(void)
 {
-    fputs("usage: train_net FONTS.txt OUT.c SEED STEPS [THREADS]\n"
+    fputs("usage: train_net FONTS.txt OUT.c SEED STEPS [THREADS [--continue]]\n"
           "       train_net --show FONTS.txt SEED N OUT.pgm\n"
           "       train_net --report FONTS.txt SEED N\n",
           stderr);
@@ -378,12 +392,13 @@ int main(int argc, char **argv)
     int64_t seed = 0, n = 0, threads = 1;
     bool is_show = argc == 6 && strcmp(argv[1], "--show") == 0,
          is_report = argc == 5 && strcmp(argv[1], "--report") == 0;
-    bool is_training = (argc == 5 || argc == 6) && argv[1][0] != '-';
+    bool is_continued = argc == 7 && strcmp(argv[6], "--continue") == 0;
+    bool is_training = (argc == 5 || argc == 6 || is_continued) && argv[1][0] != '-';
     if (!is_show && !is_report && !is_training) {
         return usage();
     }
     if (!sm_parse_int(argv[3], 0, INT32_MAX, &seed) || !sm_parse_int(argv[4], 1, 10000000, &n) ||
-        (is_training && argc == 6 && !sm_parse_int(argv[5], 1, N_LANES, &threads))) {
+        (is_training && argc >= 6 && !sm_parse_int(argv[5], 1, N_LANES, &threads))) {
         return usage();
     }
     if (is_show) {
@@ -391,7 +406,8 @@ int main(int argc, char **argv)
     } else if (is_report) {
         status = report_built_in(argv[2], (uint64_t)seed, (int)n, &error);
     } else {
-        status = run_training(argv[1], argv[2], (uint64_t)seed, n, threads > 1, &error);
+        const struct plan plan = {(uint64_t)seed, n, threads > 1, is_continued};
+        status = run_training(argv[1], argv[2], &plan, &error);
     }
     if (status != SM_OK) {
         fprintf(stderr, "train_net: %s:%u %s\n", error.source, (unsigned)error.line, error.text);

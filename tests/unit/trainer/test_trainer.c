@@ -130,6 +130,24 @@ static void test_packed_weights_read_alike(void **state)
     packed_release(&packed);
 }
 
+static void test_stored_weights_can_be_taken_over(void **state)
+{
+    struct fixture *f = *state;
+    struct packed packed, again;
+    assert_ok(packed_make(&packed, &f->model, 1.0F, NULL), NULL);
+    memset(f->model.value, 0, (size_t)f->model.n * sizeof(float));
+    model_load(&f->model, &packed.weights);
+    assert_ok(packed_make(&again, &f->model, 1.0F, NULL), NULL);
+    for (int i = 0; i < SM_NET_LAYERS; i++) {
+        const struct sm_counter__layer *l = &packed.weights.layer[i];
+        size_t n = (size_t)(l->n_rows * l->n_columns * l->n_in * l->n_out);
+        assert_memory_equal(packed.value[i], again.value[i], n);
+        assert_memory_equal(packed.bias[i], again.bias[i], (size_t)l->n_out * sizeof(float));
+    }
+    packed_release(&packed);
+    packed_release(&again);
+}
+
 static void test_written_weights_are_whole(void **state)
 {
     struct fixture *f = *state;
@@ -223,6 +241,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_gradient_is_that_of_the_loss, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_nothing_is_left_of_the_sample_before, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_packed_weights_read_alike, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(test_stored_weights_can_be_taken_over, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_written_weights_are_whole, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_learning_a_sample_lowers_its_loss, set_up, tear_down),
         cmocka_unit_test(test_scenes_follow_from_their_seed),
