@@ -114,8 +114,17 @@ struct media_decoder {
     int64_t sent_end;    /* one past the last entry sent */
 };
 
-struct media_picture {
+/* What libswscale is set up for; all int, so that it can be compared as bytes. */
+struct media_scaling {
+    int in_width, in_height, in_format, is_in_full, matrix;
+    int out_width, out_height, out_format, flags;
+};
+struct media_converter {
     struct SwsContext *sws;
+    struct media_scaling scaling;
+};
+struct media_picture {
+    struct media_converter converter;
     AVFrame *scaled;
     uint8_t *plane[3];
     size_t plane_capacity[3];
@@ -228,8 +237,8 @@ void sm_media__picture_release(struct media_picture *picture);
 void sm_media__turn_plane(uint8_t *dst, const uint8_t *src, ptrdiff_t stride, int32_t width_px,
                           int32_t height_px, int32_t rotation_deg);
 /* sws_scale between frames with colour range and matrix honoured, full range out. */
-enum sm_status sm_media__convert(struct SwsContext **sws, const AVFrame *in, AVFrame *out, int flags,
-                                 struct sm_error *err) SM_CHECKED;
+enum sm_status sm_media__convert(struct media_converter *converter, const AVFrame *in, AVFrame *out,
+                                 int flags, struct sm_error *err) SM_CHECKED;
 
 /* ---- media_findings.c ---- */
 

@@ -83,22 +83,59 @@ static enum AVPixelFormat plain_format(int format)
     }
 }
 
-enum sm_status sm_media__convert(struct SwsContext **sws, const AVFrame *in, AVFrame *out, int flags,
-                                 struct sm_error *err)
+/* Ranges must be known before the context is initialised: chosen later, some of libswscale's shortcuts ignore
+ * them. */
+static struct SwsContext *sws_new(const struct media_scaling *scaling)
 {
-    *sws = sws_getCachedContext(
-        *sws, in->width, in->height, plain_format(in->format), out->width, out->height, out->format,
-        flags | SWS_ACCURATE_RND | SWS_BITEXACT | SWS_FULL_CHR_H_INP, NULL, NULL, NULL);
-    if (!*sws) {
+    struct SwsContext *sws = sws_alloc_context();
+    if (!sws) {
+        return NULL;
+    }
+    av_opt_set_int(sws, "srcw", scaling->in_width, 0);
+    av_opt_set_int(sws, "srch", scaling->in_height, 0);
+    av_opt_set_int(sws, "src_format", scaling->in_format, 0);
+    av_opt_set_int(sws, "src_range", scaling->is_in_full, 0);
+    av_opt_set_int(sws, "dstw", scaling->out_width, 0);
+    av_opt_set_int(sws, "dsth", scaling->out_height, 0);
+    av_opt_set_int(sws, "dst_format", scaling->out_format, 0);
+    av_opt_set_int(sws, "dst_range", 1, 0);
+    av_opt_set_int(sws, "sws_flags", scaling->flags | SWS_ACCURATE_RND | SWS_BITEXACT | SWS_FULL_CHR_H_INP,
+                   0);
+    const int one = 1 << 16;
+    sws_setColorspaceDetails(sws, sws_getCoefficients(scaling->matrix), scaling->is_in_full,
+                             sws_getCoefficients(SWS_CS_ITU601), 1, 0, one, one);
+    if (sws_init_context(sws, NULL, NULL) < 0) {
+        sws_freeContext(sws);
+        return NULL;
+    }
+    return sws;
+}
+
+enum sm_status sm_media__convert(struct media_converter *converter, const AVFrame *in, AVFrame *out,
+                                 int flags, struct sm_error *err)
+{
+    struct media_scaling scaling = {.in_width = in->width,
+                                    .in_height = in->height,
+                                    .in_format = (int)plain_format(in->format),
+                                    .is_in_full = is_full_range(in),
+                                    .matrix = matrix_of(in),
+                                    .out_width = out->width,
+                                    .out_height = out->height,
+                                    .out_format = out->format,
+                                    .flags = flags};
+    if (!converter->sws || memcmp(&scaling, &converter->scaling, sizeof scaling) != 0) {
+        sws_freeContext(converter->sws);
+        converter->sws = sws_new(&scaling);
+        converter->scaling = scaling;
+    }
+    int lines = converter->sws ? sws_scale(converter->sws, (const uint8_t *const *)in->data, in->linesize, 0,
+                                           in->height, out->data, out->linesize)
+                               : -1;
+    if (lines <= 0) {
         return sm_error_set(err, SM_E_UNSUPPORTED, "pictures of %d x %d in format \"%s\" cannot be converted",
                             in->width, in->height, av_get_pix_fmt_name(in->format));
     }
-    const int one = 1 << 16;
-    sws_setColorspaceDetails(*sws, sws_getCoefficients(matrix_of(in)), is_full_range(in),
-                             sws_getCoefficients(SWS_CS_ITU601), 1, 0, one, one);
-    int lines = sws_scale(*sws, (const uint8_t *const *)in->data, in->linesize, 0, in->height, out->data,
-                          out->linesize);
-    return lines > 0 ? SM_OK : sm_error_set(err, SM_E_UNSUPPORTED, "a picture could not be converted");
+    return SM_OK;
 }
 
 /* Where frames that need libswscale go: 8-bit planes with the chroma layout of the source. */
@@ -139,7 +176,7 @@ static enum sm_status scale(struct sm_media *media, const AVFrame *frame, int wi
         }
         scaled->color_range = AVCOL_RANGE_JPEG;
     }
-    return sm_media__convert(&picture->sws, frame, scaled, SWS_BILINEAR, err);
+    return sm_media__convert(&picture->converter, frame, scaled, SWS_BILINEAR, err);
 }
 
 static uint8_t *plane_room(struct media_picture *picture, int i, size_t n)
@@ -278,7 +315,7 @@ enum sm_status sm_media__picture(struct sm_media *media, const AVFrame *frame, s
 
 void sm_media__picture_release(struct media_picture *picture)
 {
-    sws_freeContext(picture->sws);
+    sws_freeContext(picture->converter.sws);
     av_frame_free(&picture->scaled);
     for (int i = 0; i < 3; i++) {
         sm_free(picture->plane[i]);

@@ -75,9 +75,9 @@ static enum sm_status take_frame(void *user, const struct sm_frame *shown, struc
     if (status != SM_OK) {
         return status;
     }
-    struct SwsContext *sws = NULL;
-    status = sm_media__convert(&sws, in, still->picture, SWS_BICUBIC, err);
-    sws_freeContext(sws);
+    struct media_converter converter = {0};
+    status = sm_media__convert(&converter, in, still->picture, SWS_BICUBIC, err);
+    sws_freeContext(converter.sws);
     if (status == SM_OK && file->rotation_deg) {
         status = turn_frame(&still->picture, file->rotation_deg, err);
     }
