@@ -15,7 +15,7 @@
 struct placed {
     char *name;        /* inside the folder, or NULL for the folder itself */
     bool has_replaced; /* the file that stood there lies in the draft's old/ */
-    bool is_removed;   /* a stale file: only moved out */
+    bool has_ours;     /* ours stands there now */
 };
 struct sm_job__folder {
     char *path;
@@ -59,13 +59,17 @@ static bool move(const char *from_dir, const char *from_sub, const char *to_dir,
     return is_moved;
 }
 
-static bool exists(const char *dir, const char *name)
+/* What stands under a name: nothing, something we may replace, or a folder. */
+enum standing { STANDS_NOTHING, STANDS_FILE, STANDS_FOLDER };
+static enum standing look(const char *dir, const char *name)
 {
     char *path = join(dir, name, NULL);
     struct stat status;
-    bool is_there = path && lstat(path, &status) == 0;
+    enum standing standing = !path || lstat(path, &status) != 0 ? STANDS_NOTHING
+                             : S_ISDIR(status.st_mode)          ? STANDS_FOLDER
+                                                                : STANDS_FILE;
     sm_free(path);
-    return is_there;
+    return standing;
 }
 
 /* ---- drafting ---- */
@@ -192,30 +196,29 @@ static struct placed *note_placed(struct sm_job__folder *folder, const char *nam
     return placed;
 }
 
-/* What stands there goes into the draft first, then ours takes its place. */
+/* What stands there goes into the draft first, then ours takes its place. undo() mends it from any point. */
 static enum sm_status place_file(struct sm_job__folder *folder, const char *name, struct sm_error *err)
 {
+    enum standing standing = look(folder->path, name);
+    if (standing == STANDS_FOLDER) {
+        sm_error_at(err, SM_E_IO, folder->path, 0, 0, "a folder is in the way of %s", name);
+        sm_error_remedy(err, "move it away, or choose another folder for the results");
+        return SM_E_IO;
+    }
     struct placed *placed = note_placed(folder, name);
     if (!placed) {
         return sm_job__no_memory(err);
     }
-    if (exists(folder->path, name)) {
+    if (standing == STANDS_FILE) {
         if (!move(folder->path, NULL, folder->draft, "old", name)) {
-            folder->n_placed--;
-            sm_free(placed->name);
             return io_error(err, folder->path, "a file of an earlier run cannot be replaced");
         }
         placed->has_replaced = true;
     }
     if (!move(folder->draft, NULL, folder->path, NULL, name)) {
-        enum sm_status status = io_error(err, folder->path, "results cannot be put in place");
-        if (placed->has_replaced) {
-            (void)move(folder->draft, "old", folder->path, NULL, name);
-        }
-        folder->n_placed--;
-        sm_free(placed->name);
-        return status;
+        return io_error(err, folder->path, "results cannot be put in place");
     }
+    placed->has_ours = true;
     return SM_OK;
 }
 
@@ -241,7 +244,6 @@ static enum sm_status drop_file(struct sm_job__folder *folder, const char *name,
     if (!placed) {
         return sm_job__no_memory(err);
     }
-    placed->is_removed = true;
     placed->has_replaced = move(folder->path, NULL, folder->draft, "old", name);
     return placed->has_replaced ? SM_OK
                                 : io_error(err, folder->path, "a still of an earlier run cannot be removed");
@@ -267,13 +269,23 @@ static enum sm_status drop_stale_stills(struct sm_job__folder *folder, struct sm
     return status;
 }
 
+static bool has_stills(const struct sm_job__folder *folder)
+{
+    for (size_t i = 0; i < folder->n_names; i++) {
+        if (strncmp(folder->name[i], "stills/", 7) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static enum sm_status place_files(struct sm_job__folder *folder, struct sm_error *err)
 {
-    char *stills = join(folder->path, "stills", NULL);
-    enum sm_status status = stills ? sm_dir_make(stills, err) : sm_job__no_memory(err);
-    sm_free(stills);
-    if (status == SM_OK) {
-        status = drop_stale_stills(folder, err);
+    enum sm_status status = drop_stale_stills(folder, err);
+    if (status == SM_OK && has_stills(folder)) {
+        char *stills = join(folder->path, "stills", NULL);
+        status = stills ? sm_dir_make(stills, err) : sm_job__no_memory(err);
+        sm_free(stills);
     }
     for (size_t i = 0; status == SM_OK && i < folder->n_names; i++) {
         status = place_file(folder, folder->name[i], err);
@@ -313,7 +325,7 @@ static void undo(struct sm_job__folder *folder)
         if (!placed->name) {
             (void)rename(folder->path, folder->draft);
         } else {
-            if (!placed->is_removed) {
+            if (placed->has_ours) {
                 (void)move(folder->path, NULL, folder->draft, NULL, placed->name);
             }
             if (placed->has_replaced) {

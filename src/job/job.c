@@ -88,7 +88,7 @@ static enum sm_status read_codes(struct sm_job *job, struct sm_error *err)
 
 static enum sm_status read_log(struct sm_job *job, enum sm_unit unit, struct sm_error *err)
 {
-    struct sm_obslog_opts opts = {job->sheet->segment.id, unit};
+    struct sm_obslog_opts opts = {.segment = job->sheet->segment.id, .unit = unit};
     sm_obslog_free(&job->log);
     return sm_obslog_read(&job->log, job->sheet->log, &opts, err);
 }
@@ -96,8 +96,7 @@ static enum sm_status read_log(struct sm_job *job, enum sm_unit unit, struct sm_
 static enum sm_status check_log(struct sm_job *job, struct sm_error *err)
 {
     if (job->log->n_entries == 0) {
-        sm_error_at(err, SM_E_FORMAT, job->sheet->log, 0, 0, "no row of the log can be used (%zu findings)",
-                    job->log->findings.n);
+        sm_error_at(err, SM_E_FORMAT, job->sheet->log, 0, 0, "no row of the log can be used");
         sm_error_remedy(err, "%s",
                         job->log->findings.n ? job->log->findings.item[0].message
                                              : "check that this is the right file");

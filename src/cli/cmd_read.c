@@ -1,0 +1,185 @@
+/* stopmark read: the counter of a video as a trace. */
+#include <string.h>
+
+#include "cli.h"
+#include "stopmark/trace.h"
+
+enum { MAX_TIMES = 1000000 };
+
+struct request {
+    struct sm_job_read_opts job;
+    double *at_s;
+    size_t n_at, at_capacity;
+    const char *out;
+    bool is_out_json;
+};
+
+static bool wrong(struct sm_error *err, const char *value, const char *what, const char *remedy)
+{
+    sm_error_set(err, SM_E_FORMAT, "\"%s\" %s", value, what);
+    sm_error_remedy(err, "%s", remedy);
+    return false;
+}
+
+static bool add_time(struct request *request, char *word, struct sm_error *err)
+{
+    double time_s;
+    if (sm_parse_quantity(word, SM_TIME, "", &time_s, err) != SM_OK) {
+        return false;
+    }
+    if (request->n_at >= MAX_TIMES ||
+        sm_grow(&request->at_s, request->n_at, &request->at_capacity, sizeof *request->at_s) != SM_OK) {
+        return wrong(err, word, "is one time too many", "ask for fewer at once");
+    }
+    request->at_s[request->n_at++] = time_s;
+    return true;
+}
+
+/* Commas part the times, so a decimal comma cannot stand here. */
+static bool take_at(void *user, const char *value, struct sm_error *err)
+{
+    struct request *request = user;
+    char *words = sm_strdup(value);
+    bool is_good = words != NULL;
+    for (char *word = words; is_good && word;) {
+        char *comma = strchr(word, ',');
+        if (comma) {
+            *comma = '\0';
+        }
+        is_good = add_time(request, word, err);
+        word = comma ? comma + 1 : NULL;
+    }
+    sm_free(words);
+    return is_good;
+}
+
+static bool take_box(void *user, const char *value, struct sm_error *err)
+{
+    struct request *request = user;
+    int64_t side[4];
+    char word[64];
+    const char *from = value;
+    for (int i = 0; i < 4; i++) {
+        size_t n = strcspn(from, ",");
+        bool is_last = from[n] == '\0';
+        if (n >= sizeof word || is_last != (i == 3)) {
+            return wrong(err, value, "is no box", "give it as X,Y,W,H in pixels, as in 520,30,160,28");
+        }
+        memcpy(word, from, n);
+        word[n] = '\0';
+        if (!sm_parse_int(word, i < 2 ? 0 : 1, 65535, &side[i])) {
+            return wrong(err, value, "is no box", "give it as X,Y,W,H in pixels, as in 520,30,160,28");
+        }
+        from += n + !is_last;
+    }
+    request->job.box =
+        (struct sm_box){(int32_t)side[0], (int32_t)side[1], (int32_t)side[2], (int32_t)side[3]};
+    return true;
+}
+
+static bool take_unit(void *user, const char *value, struct sm_error *err)
+{
+    struct request *request = user;
+    if (!sm_ascii_ieq(value, "m") && !sm_ascii_ieq(value, "ft")) {
+        return wrong(err, value, "is no unit of a counter", "give m or ft");
+    }
+    request->job.unit = sm_ascii_ieq(value, "ft") ? SM_UNIT_FT : SM_UNIT_M;
+    return true;
+}
+
+static bool take_out(void *user, const char *value, struct sm_error *err)
+{
+    struct request *request = user;
+    size_t n = strlen(value);
+    bool is_csv = n > 4 && sm_ascii_ieq(value + n - 4, ".csv");
+    request->is_out_json = n > 5 && sm_ascii_ieq(value + n - 5, ".json");
+    request->out = value;
+    return is_csv || request->is_out_json ||
+           wrong(err, value, "is of no kind that can be written", "name a .csv or a .json file");
+}
+
+static const struct sm_cli_option options[] = {
+    {"at", take_at, true}, {"box", take_box, true}, {"unit", take_unit, true}, {"out", take_out, true}, {0},
+};
+
+static enum sm_status write_trace(struct sm_text *text, const struct sm_trace *trace, bool is_json,
+                                  struct sm_error *err)
+{
+    enum sm_status status =
+        is_json ? sm_trace_write_json(text, trace, err) : sm_trace_write_csv(text, trace, err);
+    return status == SM_OK && text->failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : status;
+}
+
+static int deliver(const struct request *request, const struct sm_cli_common *common,
+                   const struct sm_trace *trace)
+{
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    int result = SM_CLI_DONE;
+    enum sm_status status =
+        write_trace(&text, trace, request->out ? request->is_out_json : common->is_json, &err);
+    if (status == SM_OK && request->out) {
+        status = sm_file_write(request->out, text.data, text.length, &err);
+    }
+    if (status != SM_OK) {
+        result = sm_cli_fail(&err);
+    } else if (!request->out) {
+        result = sm_cli_print(&text);
+    }
+    sm_text_release(&text);
+    return result;
+}
+
+static int read_videos(struct request *request, const struct sm_cli_common *common, char **video,
+                       int n_videos)
+{
+    struct sm_cli_progress progress = sm_cli_progress_start(common);
+    struct sm_trace *trace = NULL;
+    struct sm_findings findings = {0};
+    struct sm_error err = {0};
+    request->job.n_videos = (size_t)n_videos;
+    request->job.video = (const char *const *)video;
+    request->job.n_at = request->n_at;
+    request->job.at_s = request->at_s;
+    request->job.progress = sm_cli_progress_tell;
+    request->job.progress_user = &progress;
+    enum sm_status status = sm_job_read(&trace, &request->job, &findings, &err);
+    sm_cli_progress_end(&progress);
+    if (!common->is_quiet) {
+        sm_cli_findings(&findings);
+    }
+    int result = status == SM_OK ? deliver(request, common, trace) : sm_cli_fail(&err);
+    sm_findings_release(&findings);
+    sm_trace_free(&trace);
+    return result;
+}
+
+static int run(int argc, char **argv)
+{
+    struct request request = {0};
+    struct sm_cli_common common = {0};
+    int n_videos = 0;
+    enum sm_cli_parsed parsed = sm_cli_parse(&sm_cli_read, options, &request, &common, argc, argv, &n_videos);
+    int result = parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
+    if (parsed == SM_CLI_GO_ON && n_videos == 0) {
+        result = sm_cli_misuse(&sm_cli_read, "no video named");
+    } else if (parsed == SM_CLI_GO_ON) {
+        result = read_videos(&request, &common, argv, n_videos);
+    }
+    sm_free(request.at_s);
+    return result;
+}
+
+const struct sm_cli_command sm_cli_read = {
+    .name = "read",
+    .run = run,
+    .line = "Read the distance counter burned into a survey video",
+    .usage = "read VIDEO... [--at T[,T...]] [--box X,Y,W,H] [--unit m|ft] [--out FILE]",
+    .help = "Several files are one recording, in the order given. Prints "
+            "time_s,reading,unit,confidence,state.\n\n"
+            "  --at T[,T...]       only the frames on screen at these times (seconds or H:MM:SS), one row\n"
+            "                      each in the order asked\n"
+            "  --box X,Y,W,H       where the counter stands in the picture, in pixels; else it is found\n"
+            "  --unit m|ft         unit of the counter; else read off the picture\n"
+            "  --out FILE          write a .csv or .json file instead of printing\n",
+};
