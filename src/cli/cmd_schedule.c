@@ -156,6 +156,6 @@ const struct sm_cli_command sm_cli_schedule = {
     .help =
         "SHEET names the videos, the operator's log, the kits and the owner's rules. Prints the schedule.\n\n"
         "  --job JOB           keep the survey and its schedule in this job file, made when missing\n"
-        "  --out DIR           write schedule.json, schedule.csv, drawings, report and stills there\n"
+        "  --out DIR           write schedule.json, schedule.csv, crew sheet, report, drawing and stills there\n"
         "  --set KEY=VALUE     another value than the sheet's, as in --set \"rules.overlap=120 mm\"\n",
 };

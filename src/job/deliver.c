@@ -13,6 +13,7 @@ static const struct {
 } documents[] = {
     {"schedule.json", sm_schedule_write_json},
     {"schedule.csv", sm_schedule_write_csv},
+    {"crew-sheet.pdf", sm_schedule_write_pdf},
     {"strip.svg", sm_schedule_write_svg},
     {"report.html", sm_schedule_write_html},
 };
