@@ -98,10 +98,10 @@ static void set_codec_rates(AVCodecContext *codec, const struct sm_sim_video_opt
         codec->rc_buffer_size = (int)(codec->bit_rate / 2);
     }
     if (video->codec == SM_SIM_H264 || video->codec == SM_SIM_HEVC) {
-        av_opt_set(codec->priv_data, "preset", video->codec == SM_SIM_H264 ? "superfast" : "ultrafast", 0);
-    }
-    if (video->codec == SM_SIM_H264) {
-        av_opt_set(codec->priv_data, "x264-params", "trellis=0", 0);
+        const char *preset = video->codec == SM_SIM_HEVC ? "ultrafast"
+                             : video->is_slow            ? "slow"
+                                                         : "superfast";
+        av_opt_set(codec->priv_data, "preset", preset, 0);
     }
     if (video->codec == SM_SIM_HEVC) {
         av_opt_set(codec->priv_data, "x265-params", "pools=none:frame-threads=1:log-level=none:info=0", 0);

@@ -57,6 +57,7 @@ static const struct key keys[] = {
     INT("bitrate", video.bitrate_kbps, 0, 200000, "kbit/s, 0 = ordinary"),
     INT("gop", video.gop, 0, 100000, "frames between frames that decode alone, 0 = usual"),
     INT("bframes", video.b_frames, -1, 4, "-1 = usual"),
+    YES("slow", video.is_slow, "H.264: more work for better pictures at the same size"),
     NUM("limit", video.limit_s, 0, 86400, "cut the recording after s, 0 = whole run"),
     NUM("length", pipe.length_m, 0.5, 2000, "of the segment, m"),
     NUM("diameter", pipe.diameter_mm, 50, 3000, "mm"),

@@ -28,7 +28,7 @@ struct material {
     double invert;           /* how stained the bottom is, 0..1 */
 };
 static const struct material materials[] = {
-    [SM_SIM_CLAY] = {150, 92, 62, {13, 10, 9, 10}, 0.75, 0.35, 0.5},
+    [SM_SIM_CLAY] = {126, 84, 52, {14, 11, 9, 8}, 0.75, 0.35, 0.5},
     [SM_SIM_CONCRETE] = {128, 124, 112, {16, 16, 16, 14}, 0.6, 0.12, 0.55},
     [SM_SIM_PVC] = {176, 120, 84, {6, 4, 3, 3}, 0.55, 0.8, 0.35},
     [SM_SIM_IRON] = {88, 66, 52, {16, 16, 18, 14}, 0.5, 0.2, 0.4},
@@ -89,10 +89,10 @@ static double joint_level(const struct sm_sim_wall *wall, double place_m)
     if (near_m < 0.5 * wall->unit_length_m || near_m > wall->length_m - 0.1) {
         return 0;
     }
-    if (away_m < 0.006) {
+    if (away_m < 0.0035) {
         return -90 * wall->material.joint;
     }
-    return away_m < 0.018 ? 14 * wall->material.joint * (0.018 - away_m) / 0.012 : 0;
+    return away_m < 0.014 ? 14 * wall->material.joint * (0.014 - away_m) / 0.0105 : 0;
 }
 
 /* Stain left by the flow: strongest at the invert (column 0), gone a fifth of the way round. */

@@ -62,6 +62,7 @@ struct sm_sim_video_opts {
     int64_t bitrate_kbps; /**< 0 = an ordinary one for codec and size */
     int64_t gop;          /**< frames between frames that decode alone, 0 = usual for the codec */
     int64_t b_frames;     /**< -1 = usual for the codec */
+    bool is_slow;         /**< H.264: more work for better pictures at the same size */
     double limit_s;       /**< cut the recording here, 0 = when the run is over */
 };
 

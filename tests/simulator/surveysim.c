@@ -6,7 +6,8 @@
 #include <string.h>
 
 static const char usage[] =
-    "usage: surveysim --out DIR [--seed N] [--profile plain|varied|hard] [key=value ...]\n"
+    "usage: surveysim --out DIR [--seed N] [--profile plain|varied|hard] [@FILE] [key=value ...]\n"
+    "       @FILE holds one key=value a line, such as the options.txt of an earlier survey\n"
     "       surveysim --list     all keys with their defaults\n"
     "       surveysim --print [--seed N] [--profile P] [key=value ...]   what would be made\n";
 
@@ -40,6 +41,25 @@ static bool parse_words(struct command *command, int argc, char **argv)
     return command->is_list || command->is_print || command->out;
 }
 
+/* Options from a file, one a line. */
+static enum sm_status read_options(struct sm_sim_opts *opts, const char *path, struct sm_error *err)
+{
+    char *text = NULL;
+    size_t n = 0;
+    enum sm_status status = sm_file_read(&text, &n, path, 1 << 20, err);
+    for (char *line = text; status == SM_OK && line && *line;) {
+        size_t length = strcspn(line, "\r\n");
+        char *next = line + length + (line[length] != '\0');
+        line[length] = '\0';
+        if (length > 0 && line[0] != '#') {
+            status = sm_sim_opts_set(opts, line, err);
+        }
+        line = next;
+    }
+    sm_free(text);
+    return status;
+}
+
 static enum sm_status make_options(struct sm_sim_opts *opts, const struct command *command, int argc,
                                    char **argv, struct sm_error *err)
 {
@@ -54,7 +74,9 @@ static enum sm_status make_options(struct sm_sim_opts *opts, const struct comman
     *opts = sm_sim_opts_random(seed, profile);
     for (int i = 1; status == SM_OK && i < argc; i++) {
         bool is_value = argv[i] == command->out || argv[i] == command->profile || argv[i] == command->seed;
-        if (argv[i][0] != '-' && !is_value) {
+        if (argv[i][0] == '@') {
+            status = read_options(opts, argv[i] + 1, err);
+        } else if (argv[i][0] != '-' && !is_value) {
             status = sm_sim_opts_set(opts, argv[i], err);
         }
     }
