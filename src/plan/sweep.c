@@ -47,6 +47,7 @@ struct sweep {
     struct sm_plan__lane *end;    /* f, one a kit */
     struct sm_plan__lane start;   /* g */
     struct window *lapping;       /* [reader * n_kits + read] */
+    int64_t *next;                /* per kit: when its f may change next */
     size_t *start_at;             /* per kit: piece of start it is in or before */
     struct window *touching;      /* per kit read by start */
     size_t toll_at;               /* how many tolls lie at or before the sweep */
@@ -168,7 +169,8 @@ static int64_t next_lapping(const struct sweep *sweep, size_t kit, size_t other)
 {
     const struct sm_plan__lane *lane = &sweep->end[other];
     const struct window *window = &sweep->lapping[kit * sweep->n_kits + other];
-    int64_t length = sweep->kit[kit].length_um, deepest = sm_plan__deepest_lap(sweep->field.problem, kit, other), next = SM_PLAN__NEVER;
+    int64_t length = sweep->kit[kit].length_um, next = SM_PLAN__NEVER;
+    int64_t deepest = sm_plan__deepest_lap(sweep->field.problem, kit, other);
     if (deepest < sweep->field.overlap) {
         return SM_PLAN__NEVER;
     }
@@ -181,19 +183,26 @@ static int64_t next_lapping(const struct sweep *sweep, size_t kit, size_t other)
     return next;
 }
 
+/* When kit's start comes to another piece of g, after place. */
+static int64_t next_run(const struct sweep *sweep, size_t kit, int64_t place)
+{
+    size_t at = sweep->start_at[kit];
+    if (at == sweep->start.n) {
+        return SM_PLAN__NEVER;
+    }
+    const struct sm_plan__piece *piece = &sweep->start.piece[at];
+    return next_of_interval(piece->first, piece->last, sweep->kit[kit].length_um, place);
+}
+
 static int64_t next_end(const struct sweep *sweep, size_t kit, int64_t place)
 {
-    int64_t length = sweep->kit[kit].length_um, next = SM_PLAN__NEVER;
     const struct sm_plan__allowed *allowed = &sweep->field.allowed[kit];
     if (allowed->at == allowed->n) {
         return SM_PLAN__NEVER;
     }
     const struct sm_plan__interval *interval = &allowed->interval[allowed->at];
-    next = next_of_interval(interval->first, interval->last, length, place);
-    if (sweep->start_at[kit] < sweep->start.n) {
-        const struct sm_plan__piece *piece = &sweep->start.piece[sweep->start_at[kit]];
-        next = sm_plan__min(next, next_of_interval(piece->first, piece->last, length, place));
-    }
+    int64_t next = next_of_interval(interval->first, interval->last, sweep->kit[kit].length_um, place);
+    next = sm_plan__min(next, next_run(sweep, kit, place));
     for (size_t other = 0; other < sweep->n_kits; other++) {
         next = sm_plan__min(next, next_lapping(sweep, kit, other));
     }
@@ -217,12 +226,12 @@ static int64_t next_start(const struct sweep *sweep)
     return next;
 }
 
-static int64_t next_place(const struct sweep *sweep, int64_t place)
+static int64_t next_place(const struct sweep *sweep)
 {
     int64_t next = sweep->toll_at < sweep->field.n_tolls ? sweep->field.toll[sweep->toll_at] : SM_PLAN__NEVER;
     next = sm_plan__min(next, next_start(sweep));
     for (size_t kit = 0; kit < sweep->n_kits; kit++) {
-        next = sm_plan__min(next, next_end(sweep, kit, place));
+        next = sm_plan__min(next, sweep->next[kit]);
     }
     return next;
 }
@@ -234,7 +243,25 @@ static void set(struct sweep *sweep, struct sm_plan__lane *lane, int64_t place, 
     }
 }
 
-static void step(struct sweep *sweep, int64_t before, int64_t place)
+/* Find f_kit at place anew; what follows from a new piece for all kits goes into their next places. */
+static void renew_end(struct sweep *sweep, size_t kit, int64_t place)
+{
+    set(sweep, &sweep->end[kit], place, find_end(sweep, kit, place));
+    sweep->next[kit] = next_end(sweep, kit, place);
+    for (size_t reader = 0; reader < sweep->n_kits; reader++) {
+        sweep->next[reader] = sm_plan__min(sweep->next[reader], next_lapping(sweep, reader, kit));
+    }
+}
+
+static void renew_start(struct sweep *sweep, int64_t place)
+{
+    set(sweep, &sweep->start, place, find_start(sweep, place));
+    for (size_t kit = 0; kit < sweep->n_kits; kit++) {
+        sweep->next[kit] = sm_plan__min(sweep->next[kit], next_run(sweep, kit, place));
+    }
+}
+
+static void step(struct sweep *sweep, int64_t place)
 {
     bool is_toll = false;
     while (sweep->toll_at < sweep->field.n_tolls && sweep->field.toll[sweep->toll_at] <= place) {
@@ -242,26 +269,27 @@ static void step(struct sweep *sweep, int64_t before, int64_t place)
         is_toll = true;
     }
     for (size_t kit = 0; kit < sweep->n_kits; kit++) {
-        if (is_toll || next_end(sweep, kit, before) <= place) {
-            set(sweep, &sweep->end[kit], place, find_end(sweep, kit, place));
+        if (is_toll || sweep->next[kit] <= place) {
+            renew_end(sweep, kit, place);
         }
     }
     if (is_toll || next_start(sweep) <= place) {
-        set(sweep, &sweep->start, place, find_start(sweep, place));
+        renew_start(sweep, place);
     }
 }
 
 static void run(struct sweep *sweep)
 {
-    int64_t place = sweep->field.low;
-    set(sweep, &sweep->start, place, find_start(sweep, place));
+    for (size_t kit = 0; kit < sweep->n_kits; kit++) {
+        sweep->next[kit] = next_end(sweep, kit, sweep->field.low);
+    }
+    renew_start(sweep, sweep->field.low);
     while (!sweep->failed && ++sweep->n_steps < MAX_STEPS) {
-        int64_t next = next_place(sweep, place);
-        if (next > sweep->field.high) {
+        int64_t place = next_place(sweep);
+        if (place > sweep->field.high) {
             return;
         }
-        step(sweep, place, next);
-        place = next;
+        step(sweep, place);
     }
 }
 
@@ -274,9 +302,10 @@ static bool set_up(struct sweep *sweep, const struct sm_plan__problem *problem, 
     sweep->kit = problem->kit;
     sweep->end = sm_calloc(n_kits, sizeof *sweep->end);
     sweep->lapping = sm_calloc(n_kits * n_kits, sizeof *sweep->lapping);
+    sweep->next = sm_calloc(n_kits, sizeof *sweep->next);
     sweep->start_at = sm_calloc(n_kits, sizeof *sweep->start_at);
     sweep->touching = sm_calloc(n_kits, sizeof *sweep->touching);
-    return sm_plan__field_new(&sweep->field, problem, targets, slack_um) && sweep->end && sweep->lapping &&
+    return sm_plan__field_new(&sweep->field, problem, targets, slack_um) && sweep->end && sweep->lapping && sweep->next &&
            sweep->start_at && sweep->touching;
 }
 
@@ -288,6 +317,7 @@ static void tear_down(struct sweep *sweep)
     sm_free(sweep->start.piece);
     sm_free(sweep->end);
     sm_free(sweep->lapping);
+    sm_free(sweep->next);
     sm_free(sweep->start_at);
     sm_free(sweep->touching);
     sm_plan__field_release(&sweep->field);

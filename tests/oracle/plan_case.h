@@ -56,5 +56,8 @@ int case_worth_compare(const struct case_worth *a, const struct case_worth *b);
  * @return NULL when it keeps them all, else what is wrong (static text).
  */
 const char *plan_check(const struct plan_case *problem, const struct sm_plan *plan, struct case_worth *worth);
+/** As plan_check(), places only, with one repair moved along the pipe. */
+const char *plan_check_moved(const struct plan_case *problem, const struct sm_plan *plan, size_t repair,
+                             int64_t by_um);
 
 #endif
