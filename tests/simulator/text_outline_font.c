@@ -7,6 +7,7 @@
 
 #include <math.h>
 #include <pango/pangocairo.h>
+#include <pthread.h>
 #include <string.h>
 
 #define LAYOUT_SIZE_PX 128.0  /* size at which fonts are measured, and laid out when they are not hinted */
@@ -14,6 +15,10 @@
 
 /** The height of the digits is that of a seven: flat on top, standing on the line, no overshoot. */
 #define HEIGHT_SAMPLE "7"
+
+/* Pango has a font map for each thread, but what lies below is shared: two threads drawing for long corrupted
+ * the heap. */
+static pthread_mutex_t font_lock = PTHREAD_MUTEX_INITIALIZER;
 
 struct pen {
     cairo_surface_t *surface;
@@ -258,19 +263,17 @@ static enum sm_status draw_all(struct sm_text_mask *mask, const struct placed *p
 
 bool sm_text__outline_font_exists(const char *family)
 {
-    return pango_font_map_get_family(pango_cairo_font_map_get_default(), family) != NULL;
+    pthread_mutex_lock(&font_lock);
+    bool exists = pango_font_map_get_family(pango_cairo_font_map_get_default(), family) != NULL;
+    pthread_mutex_unlock(&font_lock);
+    return exists;
 }
 
-enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
-                                          size_t n_glyphs, const struct sm_caption_style *style,
-                                          const char *text, int32_t margin_px, struct sm_error *err)
+static enum sm_status draw_outline_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                        size_t n_glyphs, const struct sm_caption_style *style,
+                                        const char *text, int32_t margin_px, struct sm_error *err)
 {
     struct fit fit;
-    if (!sm_text__outline_font_exists(style->font)) {
-        (void)sm_error_set(err, SM_E_NOTFOUND, "font \"%s\" is not installed", style->font);
-        return err ? sm_error_remedy(err, "install its package; tests/trainer/fonts.txt names them")
-                   : SM_E_NOTFOUND;
-    }
     enum sm_status status = fit_size(&fit, style, style->font, err);
     if (status != SM_OK) {
         return status;
@@ -445,9 +448,9 @@ static void find_ink(struct sm_caption_glyph *g, const struct sm_text_mask *mask
     g->right_px = g->has_ink ? last + 1 : g->cell_right_px;
 }
 
-enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
-                                           size_t n_glyphs, const struct sm_caption_style *style,
-                                           const char *text, int32_t margin_px, struct sm_error *err)
+static enum sm_status draw_seven_segment(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                         size_t n_glyphs, const struct sm_caption_style *style,
+                                         const char *text, int32_t margin_px, struct sm_error *err)
 {
     struct fit letters;
     double unit_px = style->height_px, at_px = margin_px;
@@ -486,6 +489,36 @@ enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_
     mask->text_left_px = margin_px;
     mask->text_right_px = at_px;
     return SM_OK;
+}
+
+/* ---- one at a time
+ * --------------------------------------------------------------------------------------------- */
+
+enum sm_status sm_text__draw_outline_font(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                          size_t n_glyphs, const struct sm_caption_style *style,
+                                          const char *text, int32_t margin_px, struct sm_error *err)
+{
+    bool exists = sm_text__outline_font_exists(style->font);
+    pthread_mutex_lock(&font_lock);
+    enum sm_status status = SM_E_NOTFOUND;
+    if (exists) {
+        status = draw_outline_font(mask, glyph, n_glyphs, style, text, margin_px, err);
+    } else {
+        (void)sm_error_set(err, SM_E_NOTFOUND, "font \"%s\" is not installed", style->font);
+        (void)sm_error_remedy(err, "install its package; tests/trainer/fonts.txt names them");
+    }
+    pthread_mutex_unlock(&font_lock);
+    return status;
+}
+
+enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_caption_glyph *glyph,
+                                           size_t n_glyphs, const struct sm_caption_style *style,
+                                           const char *text, int32_t margin_px, struct sm_error *err)
+{
+    pthread_mutex_lock(&font_lock);
+    enum sm_status status = draw_seven_segment(mask, glyph, n_glyphs, style, text, margin_px, err);
+    pthread_mutex_unlock(&font_lock);
+    return status;
 }
 
 /* ---- leak checker
