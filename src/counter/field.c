@@ -152,6 +152,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     score += 3 * fmin(1.0, (double)h.n_changes / 3.0) * (1 - fmin(1.0, 2 * wild)) - 4 * wild;
     score += h.total > 0 ? 1.5 * fabs(h.net) / h.total : 0; /* surveys go one way, temperatures wander */
     score -= (double)h.n_glued > 0.5 * (double)h.n_numbers && field->decimals == 0 ? 3 : 0;
+    score -= field->suffix == SM_SUFFIX_LETTER ? 2 : 0;
     field->verdict = h.n_changes ? "a number that moves as a counter does" : "a number that stands still";
     if (field->suffix == SM_SUFFIX_PERCENT || field->suffix == SM_SUFFIX_DEGREE || field->suffix == SM_SUFFIX_MM) {
         score -= 7;

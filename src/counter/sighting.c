@@ -43,9 +43,10 @@ static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter
     for (int d = 0; d < 10; d++) {
         cost[d] = cost_of(digit[d]);
     }
-    float none = 1 - fminf(total, 0.9999f);
+    float minus = class_logp(columns, x_px, SM_GLYPH_MINUS);
+    float none = 1 - fminf(total + expf(minus), 0.9999f);
     cost[SM_COUNTER_NO_DIGIT] = cost_of(logf(none));
-    cost[SM_COUNTER_MINUS] = cost_of(class_logp(columns, x_px, SM_GLYPH_MINUS));
+    cost[SM_COUNTER_MINUS] = cost_of(minus);
 }
 
 static void separator_sight(struct sm_counter__sighting *s, int32_t anchor, const struct sm_counter__columns *columns,

@@ -53,24 +53,39 @@ static int float_order(const void *a, const void *b)
     return fa < fb ? -1 : fa > fb;
 }
 
+/** Gaps between digits, wanted: neighbours, or with a decimal sign between them. @return their number. */
+static size_t digit_gaps(float *gaps, size_t capacity, bool across_separator, const struct sm_counter__glyph_seen *glyphs,
+                         const size_t *n_glyphs, size_t n_pictures)
+{
+    size_t n = 0, reach = across_separator ? 2 : 1;
+    for (size_t i = 0; i < n_pictures; i++) {
+        const struct sm_counter__glyph_seen *line = glyphs + i * SM_COUNTER_MAX_GLYPHS;
+        for (size_t k = reach; k < n_glyphs[i] && n < capacity; k++) {
+            bool between = !across_separator || is_separator(line[k - 1].glyph);
+            if (is_digit(line[k].glyph) && is_digit(line[k - reach].glyph) && between) {
+                gaps[n++] = line[k].x_px - line[k - reach].x_px;
+            }
+        }
+    }
+    return n;
+}
+
 float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs, size_t n_pictures)
 {
     float gaps[1024];
-    size_t n = 0;
-    for (size_t i = 0; i < n_pictures; i++) {
-        const struct sm_counter__glyph_seen *line = glyphs + i * SM_COUNTER_MAX_GLYPHS;
-        for (size_t k = 1; k < n_glyphs[i] && n < sizeof gaps / sizeof *gaps; k++) {
-            if (is_digit(line[k].glyph) && is_digit(line[k - 1].glyph)) {
-                gaps[n++] = line[k].x_px - line[k - 1].x_px;
-            }
-        }
+    size_t n = digit_gaps(gaps, sizeof gaps / sizeof *gaps, false, glyphs, n_glyphs, n_pictures);
+    float share = 1;
+    if (n < 3) {
+        /* Only numbers like 0.7 so far. A decimal sign is as wide as a digit, or half as wide. */
+        n = digit_gaps(gaps, sizeof gaps / sizeof *gaps, true, glyphs, n_glyphs, n_pictures);
+        share = 0.6f;
     }
     if (n == 0) {
         return 0;
     }
     /* Blanks between words stretch some gaps, nothing shrinks one: the lower third is safe. */
     qsort(gaps, n, sizeof *gaps, float_order);
-    return gaps[n / 3];
+    return share * gaps[n / 3];
 }
 
 /** End (one past) of the run of inner characters that starts at i. */

@@ -14,7 +14,8 @@
 struct truth_row {
     double time_s;
     int64_t counts;
-    bool is_visible;
+    bool is_visible; /**< a person could read it */
+    bool is_shown;   /**< it stands in the picture, legible or not */
 };
 struct truth {
     struct truth_row *row;
@@ -84,6 +85,7 @@ static enum sm_status truth_read(struct truth *truth, const char *dir, struct sm
         t.is_visible = row.field[visible][0] == '1' || row.field[visible][0] == 'y';
         bool has_number = sm_parse_number(row.field[reading], &number);
         t.is_visible = t.is_visible && has_number;
+        t.is_shown = has_number;
         t.counts = llround(number * pow(10, truth->decimals));
         status = sm_grow(&truth->row, truth->n, &truth->capacity, sizeof *truth->row);
         if (status == SM_OK) {
@@ -113,6 +115,9 @@ static bool find_video(char path[1024], const char *dir)
 static void tally_at(struct read_score *tally, const struct truth_row *t, const struct sm_reading *r,
                      const struct read_score_opts *options)
 {
+    if (t->is_shown && !t->is_visible) {
+        return; /* half drawn or drowned: neither right nor wrong */
+    }
     if (!t->is_visible) {
         tally->n_hidden++;
         tally->n_ghost += r->state == SM_READING_READ;
@@ -205,6 +210,9 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
             t->n_format_right = format->decimals == truth->decimals &&
                                 format->unit == (truth->shows_unit ? truth->unit : SM_UNIT_UNKNOWN);
             if (options->shows_misses) {
+                printf("    format: unit %s decimals %d zeros %d box %d,%d,%d,%d\n", sm_unit_name(format->unit),
+                       (int)format->decimals, (int)format->has_leading_zeros, (int)format->box.x_px,
+                       (int)format->box.y_px, (int)format->box.width_px, (int)format->box.height_px);
                 const struct sm_counter_candidate *c;
                 size_t n = sm_counter_candidates(counter, &c);
                 for (size_t i = 0; i < n && i < 3; i++) {

@@ -60,6 +60,8 @@ static void test_pitch__blanks_do_not_stretch_it(void **state)
     n[1] = sample_glyphs(glyphs + SM_COUNTER_MAX_GLYPHS, "no digits", 0, 10);
     assert_close((double)sm_counter__pitch(glyphs, n, 2), 10, 0.01);
     assert_close((double)sm_counter__pitch(glyphs + SM_COUNTER_MAX_GLYPHS, n + 1, 1), 0, 0);
+    n[0] = sample_glyphs(glyphs, "D: 0.7 m", 0, 10);
+    assert_close((double)sm_counter__pitch(glyphs, n, 1), 12, 0.01);
 }
 
 int main(void)
