@@ -23,7 +23,8 @@ static void carry_between(struct sm_reading *r, const struct sm_reading *a, cons
 {
     double share = (r->time_s - a->time_s) / (b->time_s - a->time_s);
     double moved = (double)(b->counts - a->counts);
-    double off = fabs(moved) * fmin(share, 1 - share); /* counts by which the true way may differ from the line */
+    double off =
+        fabs(moved) * fmin(share, 1 - share); /* counts by which the true way may differ from the line */
     double least = fmin((double)a->confidence, (double)b->confidence);
     r->counts = a->counts + llrint(moved * share);
     r->confidence = (float)(least * (moved == 0 ? 0.97 : 0.8 / (1.0 + 0.5 * off)));

@@ -8,13 +8,20 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SEARCH_SAMPLES 36     /* pictures looked at to find the counter */
-#define SCREEN_SAMPLES 4      /* pictures looked at to tell text from wall */
+#define SEARCH_SAMPLES 36       /* pictures looked at to find the counter */
+#define SCREEN_SAMPLES 4        /* pictures looked at to tell text from wall */
 #define COLOUR_TRIAL_BELOW 3.0f /* legibility under which the colour of the text is tried */
-#define MAX_TOKENS 24         /* of one line in one picture */
-#define LEAST_SCORE 3.0       /* a field must be at least this much like a counter */
-#define RIVAL_MARGIN 1.2      /* a second field this close is named as a rival */
-#define READ_STEP_S 0.2       /* spacing of the pictures read through the recording */
+#define MAX_TOKENS 24           /* of one line in one picture */
+#define LEAST_SCORE 3.0         /* a field must be at least this much like a counter */
+#define LEAST_SCORE_BARE 4.5 /* more of one without unit and decimals: anything can look like a lone digit   \
+                              */
+#define SURE_SCORE 6.0       /* from here on the field itself is beyond doubt */
+#define SURE_AGREEMENT 0.8
+#define RIVAL_MARGIN 1.2 /* a second field this close is named as a rival */
+#define READ_STEP_S 0.2  /* longest spacing of the pictures read through the recording */
+#define READ_STEP_COUNTS                                                                                     \
+    2.0 /* a camera at ordinary speed moves the counter by so much from one picture to the next */
+#define ORDINARY_SPEED_M_PER_S 0.15
 #define MAX_CANDIDATES_KEPT 8
 
 struct sm_counter {
@@ -23,6 +30,7 @@ struct sm_counter {
     struct sm_counter__layout layout;
     struct sm_counter__faces faces;
     struct sm_counter_format format;
+    double certainty; /**< that this is the counter and its form is right, 0..1; scales every confidence */
     size_t n_candidates;
     struct sm_counter_candidate candidate[MAX_CANDIDATES_KEPT];
 };
@@ -48,7 +56,8 @@ size_t sm_counter_candidates(const struct sm_counter *counter, const struct sm_c
     return counter->n_candidates;
 }
 
-/* ---- finding ----------------------------------------------------------------------------------------------- */
+/* ---- finding
+ * ----------------------------------------------------------------------------------------------- */
 
 /** Everything the search needs at once. */
 struct search {
@@ -70,16 +79,16 @@ static void search_release(struct search *search)
 }
 
 /** How well a line reads as text at this geometry: the certainty of its characters, over a few pictures. */
-static enum sm_status line_legibility(float *score, struct search *search, const struct sm_counter__text_line *line,
-                                      struct sm_error *err)
+static enum sm_status line_legibility(float *score, struct search *search,
+                                      const struct sm_counter__text_line *line, struct sm_error *err)
 {
     size_t n = search->samples.n, step = n > SCREEN_SAMPLES ? n / SCREEN_SAMPLES : 1;
     *score = 0;
     for (size_t i = step / 2; i < n; i += step) {
         struct sm_counter__glyph_seen glyph[SM_COUNTER_MAX_GLYPHS];
         size_t n_glyphs = 0;
-        enum sm_status status = sm_counter__glyphs(glyph, &n_glyphs, search->reader, &search->samples.frame[i].image,
-                                                   line, err);
+        enum sm_status status =
+            sm_counter__glyphs(glyph, &n_glyphs, search->reader, &search->samples.frame[i].image, line, err);
         if (status != SM_OK) {
             return status;
         }
@@ -124,7 +133,8 @@ static enum sm_status line_refine(struct sm_counter__text_line *line, float *bes
 static enum sm_status line_recolour(struct sm_counter__text_line *line, float *best, struct search *search,
                                     struct sm_error *err)
 {
-    static const float mixtures[][3] = {{0, 0, 1}, {0, 1, 0}, {0.6f, 0, 1}, {0.6f, 0, -1}, {0.6f, 1, 0}, {0.6f, -1, 0}};
+    static const float mixtures[][3] = {{0, 0, 1},     {0, 1, 0},    {0.6f, 0, 1},
+                                        {0.6f, 0, -1}, {0.6f, 1, 0}, {0.6f, -1, 0}};
     struct sm_counter__text_line first = *line;
     for (size_t i = 0; i < sizeof mixtures / sizeof *mixtures; i++) {
         struct sm_counter__text_line trial = first;
@@ -150,8 +160,8 @@ static enum sm_status line_fields(struct search *search, size_t line_idx, struct
     size_t n = search->samples.n;
     for (size_t i = 0; i < n; i++) {
         enum sm_status status =
-            sm_counter__glyphs(search->glyph + i * SM_COUNTER_MAX_GLYPHS, &search->n_glyphs[i], search->reader,
-                               &search->samples.frame[i].image, &search->line[line_idx], err);
+            sm_counter__glyphs(search->glyph + i * SM_COUNTER_MAX_GLYPHS, &search->n_glyphs[i],
+                               search->reader, &search->samples.frame[i].image, &search->line[line_idx], err);
         if (status != SM_OK) {
             return status;
         }
@@ -233,17 +243,40 @@ static enum sm_status nothing_found(const struct search *search, struct sm_error
     return SM_E_NOTFOUND;
 }
 
-static enum sm_status choose(struct sm_counter *counter, struct search *search, const struct sm_counter_opts *opts,
-                             struct sm_error *err)
+static double least_score(const struct sm_counter__field *field)
+{
+    bool is_bare = field->decimals == 0 && field->suffix != SM_SUFFIX_M && field->suffix != SM_SUFFIX_FT;
+    return is_bare ? LEAST_SCORE_BARE : LEAST_SCORE;
+}
+
+/** How sure it is that the best field is the counter and its form is right. */
+static double certainty(const struct sm_counter__fields *fields, bool is_told)
+{
+    const struct sm_counter__field *best = &fields->item[0];
+    double sure = fmin(1, best->agreement / SURE_AGREEMENT);
+    if (is_told) {
+        return sure;
+    }
+    sure *= best->score >= SURE_SCORE ? 1 : fmax(0.3, best->score / SURE_SCORE);
+    bool has_rival = fields->n > 1 && fields->item[1].line_idx != best->line_idx &&
+                     fields->item[1].score > best->score - RIVAL_MARGIN &&
+                     fields->item[1].score > LEAST_SCORE;
+    return has_rival ? 0.6 * sure : sure;
+}
+
+static enum sm_status choose(struct sm_counter *counter, struct search *search,
+                             const struct sm_counter_opts *opts, struct sm_error *err)
 {
     sm_counter__fields_judge(&search->fields, search->samples.n);
     candidates_keep(counter, search);
     bool is_told = opts && opts->box.width_px > 0;
-    if (search->fields.n == 0 || search->fields.item[0].score < (is_told ? 0.5 : LEAST_SCORE)) {
+    const struct sm_counter__field *field = search->fields.item;
+    if (!field || field->score < (is_told ? 0.5 : least_score(field))) {
         return nothing_found(search, err);
     }
-    const struct sm_counter__field *field = &search->fields.item[0];
-    enum sm_status status = sm_counter__layout_learn(&counter->layout, field, &search->line[field->line_idx], err);
+    counter->certainty = certainty(&search->fields, is_told);
+    enum sm_status status =
+        sm_counter__layout_learn(&counter->layout, field, &search->line[field->line_idx], err);
     if (status != SM_OK) {
         return status;
     }
@@ -316,42 +349,90 @@ enum sm_status sm_counter_find(struct sm_counter **out, const struct sm_frame_so
     return SM_OK;
 }
 
-/* ---- reading ----------------------------------------------------------------------------------------------- */
+/* ---- reading
+ * ----------------------------------------------------------------------------------------------- */
 
 struct sightings {
     struct sm_counter *counter;
     struct sm_counter__sighting *item;
     size_t n, capacity;
     const struct sm_counter_opts *opts;
-    double duration_s;
-    const double *at_s; /* while exact times are looked at: the times, and the one being served */
+    double duration_s, step_s;
+    struct sm_counter__change change;
+    double same_until_s; /**< last frame that looked like the last sighting */
+    const double *at_s;  /* while exact times are looked at: the times, and the one being served */
     size_t at_idx;
 };
 
+static enum sm_status sighting_room(struct sightings *s, struct sm_error *err)
+{
+    return sm_grow(&s->item, s->n, &s->capacity, sizeof *s->item) == SM_OK
+               ? SM_OK
+               : sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
+}
+
+/** The display has stepped: until the frame before, it showed what was last read. */
+static enum sm_status sighting_hold(struct sightings *s, struct sm_error *err)
+{
+    if (s->n == 0 || s->same_until_s <= s->item[s->n - 1].time_s) {
+        return SM_OK;
+    }
+    enum sm_status status = sighting_room(s, err);
+    if (status == SM_OK) {
+        s->item[s->n] = s->item[s->n - 1];
+        s->item[s->n].time_s = s->same_until_s;
+        s->n++;
+    }
+    return status;
+}
+
+static enum sm_status sight(struct sightings *s, const struct sm_image *image, double time_s,
+                            struct sm_error *err)
+{
+    enum sm_status status = sighting_room(s, err);
+    if (status == SM_OK) {
+        status = sm_counter__sight(&s->item[s->n], s->counter->reader, image, &s->counter->layout,
+                                   &s->counter->faces, time_s, err);
+    }
+    s->n += status == SM_OK;
+    return status;
+}
+
+/** Look at a frame at an asked time. */
+static enum sm_status sight_asked(void *user, const struct sm_frame *frame, struct sm_error *err)
+{
+    struct sightings *s = user;
+    return sight(s, &frame->image, s->at_s[s->at_idx], err);
+}
+
+/** Look at a frame of the run-through: at a regular step, and wherever a digit has turned. */
 static enum sm_status sight_frame(void *user, const struct sm_frame *frame, struct sm_error *err)
 {
     struct sightings *s = user;
-    const struct sm_counter__layout *layout = &s->counter->layout;
-    if (sm_grow(&s->item, s->n, &s->capacity, sizeof *s->item) != SM_OK) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
+    bool changed = sm_counter__has_changed(&s->change, &frame->image, &s->counter->layout);
+    if (!changed && s->n > 0 && frame->time_s - s->item[s->n - 1].time_s < s->step_s - 1e-3) {
+        s->same_until_s = frame->time_s;
+        return SM_OK;
     }
-    double time_s = s->at_s ? s->at_s[s->at_idx] : frame->time_s;
-    enum sm_status status =
-        sm_counter__sight(&s->item[s->n], s->counter->reader, &frame->image, layout, &s->counter->faces, time_s, err);
-    if (status != SM_OK) {
-        return status;
+    enum sm_status status = changed ? sighting_hold(s, err) : SM_OK;
+    if (status == SM_OK) {
+        status = sight(s, &frame->image, frame->time_s, err);
     }
-    s->n++;
-    if (s->opts && s->opts->progress && !s->at_s &&
-        !s->opts->progress(s->opts->progress_user, time_s, s->duration_s)) {
+    if (status == SM_OK && sm_counter__change_keep(&s->change, &frame->image, &s->counter->layout) != SM_OK) {
+        status = sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
+    }
+    s->same_until_s = frame->time_s;
+    if (status == SM_OK && s->opts && s->opts->progress &&
+        !s->opts->progress(s->opts->progress_user, frame->time_s, s->duration_s)) {
         return sm_error_set(err, SM_E_CANCELLED, "stopped");
     }
-    return SM_OK;
+    return status;
 }
 
 static int sighting_order(const void *a, const void *b)
 {
-    double ta = ((const struct sm_counter__sighting *)a)->time_s, tb = ((const struct sm_counter__sighting *)b)->time_s;
+    double ta = ((const struct sm_counter__sighting *)a)->time_s,
+           tb = ((const struct sm_counter__sighting *)b)->time_s;
     return ta < tb ? -1 : ta > tb;
 }
 
@@ -371,25 +452,56 @@ static void sightings_sort(struct sightings *s)
     s->n = kept;
 }
 
-static enum sm_status sightings_take(struct sightings *s, const struct sm_frame_source *source, const double *at_s,
-                                     size_t n_at, struct sm_error *err)
+/** Between two pictures a straight line must keep within one last digit: look the closer, the finer the
+ * counter. */
+static double read_step_s(const struct sm_counter__layout *layout)
+{
+    double per_m = pow(10.0, layout->decimals) / sm_unit_to_m(layout->unit);
+    return fmin(READ_STEP_S, READ_STEP_COUNTS / (ORDINARY_SPEED_M_PER_S * per_m));
+}
+
+/** Look at the frames at the asked times, and at the last frame, so that the trace reaches to the end. */
+static enum sm_status sightings_at(struct sightings *s, const struct sm_frame_source *source,
+                                   const double *at_s, size_t n_at, struct sm_error *err)
+{
+    double end_s = source->duration_s - (source->frame_rate_hz > 0 ? 0.5 / source->frame_rate_hz : 0);
+    double *times_s = sm_calloc(n_at + 1, sizeof *times_s);
+    if (!times_s) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the asked times");
+    }
+    if (n_at > 0) {
+        memcpy(times_s, at_s, n_at * sizeof *times_s);
+    }
+    times_s[n_at] = end_s;
+    size_t n = n_at + (end_s > s->item[s->n - 1].time_s);
+    s->at_s = times_s;
+    enum sm_status status =
+        n > 0 ? source->at(source->user, times_s, n, &s->at_idx, sight_asked, s, err) : SM_OK;
+    s->at_s = NULL;
+    sm_free(times_s);
+    return status;
+}
+
+static enum sm_status sightings_take(struct sightings *s, const struct sm_frame_source *source,
+                                     const double *at_s, size_t n_at, struct sm_error *err)
 {
     enum sm_status status =
-        source->scan(source->user, 0, source->duration_s + 1e6, READ_STEP_S, false, sight_frame, s, err);
-    if (status == SM_OK && n_at > 0) {
-        s->at_s = at_s;
-        status = source->at(source->user, at_s, n_at, &s->at_idx, sight_frame, s, err);
-        s->at_s = NULL;
+        source->scan(source->user, 0, source->duration_s + 1e6, 0, false, sight_frame, s, err);
+    if (status == SM_OK && s->n > 0) {
+        status = sightings_at(s, source, at_s, n_at, err);
     }
     sightings_sort(s);
     return status;
 }
 
-enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter, const struct sm_frame_source *source,
-                               const double *at_s, size_t n_at, const struct sm_counter_opts *opts,
-                               struct sm_error *err)
+enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter,
+                               const struct sm_frame_source *source, const double *at_s, size_t n_at,
+                               const struct sm_counter_opts *opts, struct sm_error *err)
 {
-    struct sightings s = {.counter = counter, .opts = opts, .duration_s = source->duration_s};
+    struct sightings s = {.counter = counter,
+                          .opts = opts,
+                          .duration_s = source->duration_s,
+                          .step_s = read_step_s(&counter->layout)};
     struct sm_trace *trace = sm_calloc(1, sizeof *trace);
     enum sm_status status = trace ? SM_OK : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
     if (status == SM_OK) {
@@ -400,11 +512,12 @@ enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter
         trace->duration_s = source->duration_s;
         trace->n_readings = s.n;
         trace->reading = sm_calloc(s.n + 1, sizeof *trace->reading);
-        status = trace->reading ? sm_counter__path(trace->reading, &trace->jump_time_s, &trace->n_jumps, s.item, s.n,
-                                                   &counter->layout, err)
+        status = trace->reading ? sm_counter__path(trace->reading, &trace->jump_time_s, &trace->n_jumps,
+                                                   s.item, s.n, &counter->layout, err)
                                 : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
     }
     sm_free(s.item);
+    sm_counter__change_release(&s.change);
     if (status != SM_OK) {
         if (trace) {
             sm_free(trace->reading);
@@ -414,6 +527,9 @@ enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter
         return status;
     }
     sm_counter__carry(trace->reading, trace->n_readings, trace->jump_time_s, trace->n_jumps);
+    for (size_t i = 0; i < trace->n_readings; i++) {
+        trace->reading[i].confidence *= (float)counter->certainty;
+    }
     *out = trace;
     return SM_OK;
 }

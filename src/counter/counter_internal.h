@@ -26,8 +26,9 @@ struct sm_counter__samples {
     size_t n, capacity;
     struct sm_frame *frame; /**< image planes owned here */
 };
-enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples, const struct sm_frame_source *source,
-                                        size_t wanted, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples,
+                                        const struct sm_frame_source *source, size_t wanted,
+                                        struct sm_error *err) SM_CHECKED;
 void sm_counter__samples_release(struct sm_counter__samples *samples);
 
 /* ---- locate.c ---- */
@@ -39,7 +40,8 @@ struct sm_counter__text_line {
     float weight_y, weight_u, weight_v; /**< how the planes are mixed into the grey that is read */
 };
 #define SM_COUNTER_MAX_LINES 40
-/** Lines that look like burned-in text, strongest first. @param box width 0 = the whole picture. @return their number. */
+/** Lines that look like burned-in text, strongest first. @param box width 0 = the whole picture. @return
+ * their number. */
 enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_MAX_LINES], size_t *n_lines,
                                   const struct sm_counter__samples *samples, struct sm_box box,
                                   struct sm_error *err) SM_CHECKED;
@@ -48,9 +50,9 @@ enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_
 
 /** One character seen on a line. */
 struct sm_counter__glyph_seen {
-    float x_px; /**< its middle */
+    float x_px;    /**< its middle */
     uint8_t glyph; /**< enum sm_counter__glyph */
-    float p;    /**< the network's probability */
+    float p;       /**< the network's probability */
 };
 #define SM_COUNTER_MAX_GLYPHS 96
 /** Work space of the network, made once and used for every line. */
@@ -69,18 +71,26 @@ struct sm_counter__columns {
     int32_t strip_width_px;
 };
 enum sm_status sm_counter__reader_columns(struct sm_counter__columns *out, struct sm_counter__reader *reader,
-                                          const struct sm_image *image, const struct sm_counter__text_line *line,
+                                          const struct sm_image *image,
+                                          const struct sm_counter__text_line *line,
                                           struct sm_error *err) SM_CHECKED;
 /** Characters of a line, left to right. */
-enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS], size_t *n_glyphs,
-                                  struct sm_counter__reader *reader, const struct sm_image *image,
-                                  const struct sm_counter__text_line *line, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
+                                  size_t *n_glyphs, struct sm_counter__reader *reader,
+                                  const struct sm_image *image, const struct sm_counter__text_line *line,
+                                  struct sm_error *err) SM_CHECKED;
 
 /* ---- token.c ---- */
 
 enum sm_counter__token_kind { SM_TOKEN_NUMBER, SM_TOKEN_CLOCK, SM_TOKEN_DATE, SM_TOKEN_PLACEHOLDER };
 enum sm_counter__suffix {
-    SM_SUFFIX_NONE, SM_SUFFIX_M, SM_SUFFIX_FT, SM_SUFFIX_MM, SM_SUFFIX_PERCENT, SM_SUFFIX_DEGREE, SM_SUFFIX_LETTER,
+    SM_SUFFIX_NONE,
+    SM_SUFFIX_M,
+    SM_SUFFIX_FT,
+    SM_SUFFIX_MM,
+    SM_SUFFIX_PERCENT,
+    SM_SUFFIX_DEGREE,
+    SM_SUFFIX_LETTER,
     SM_N_SUFFIXES
 };
 /** A run of digits and signs as it stood in one picture. */
@@ -97,10 +107,12 @@ struct sm_counter__token {
     char text[24];
 };
 /** Cut a line's characters into tokens. @return their number. */
-size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity, const struct sm_counter__glyph_seen *glyphs,
-                          size_t n_glyphs, float pitch_px, double time_s);
+size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
+                          const struct sm_counter__glyph_seen *glyphs, size_t n_glyphs, float pitch_px,
+                          double time_s);
 /** Usual distance between neighbouring digits of a line, 0 when fewer than two were seen. */
-float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs, size_t n_pictures);
+float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs,
+                        size_t n_pictures);
 
 /* ---- field.c ---- */
 
@@ -114,6 +126,7 @@ struct sm_counter__field {
     enum sm_counter__suffix suffix;
     int32_t decimals;
     double score;
+    double agreement; /**< share of its numbers that have the usual form and were seen clearly */
     const char *verdict;
 };
 struct sm_counter__fields {
@@ -130,10 +143,9 @@ void sm_counter__fields_release(struct sm_counter__fields *fields);
 
 /* ---- layout.c ---- */
 
-
 /** Where the digits of the counter stand. Slot 0 is the last digit; slots grow to the left. */
 struct sm_counter__layout {
-    struct sm_counter__text_line line; /**< with x0, x1 tight around all that belongs to the number */
+    struct sm_counter__text_line line;      /**< with x0, x1 tight around all that belongs to the number */
     struct sm_counter__text_line read_line; /**< with room for every slot of every anchor */
     int32_t decimals, n_slots;
     float slot_offset_px[SM_COUNTER_MAX_SLOTS]; /**< of each slot's middle from that of slot 0, <= 0 */
@@ -141,14 +153,16 @@ struct sm_counter__layout {
     int32_t n_anchors;
     float anchor_px[SM_COUNTER_MAX_ANCHORS]; /**< middle of slot 0 */
     float anchor_logprior[SM_COUNTER_MAX_ANCHORS];
-    int32_t fixed_digits;  /**< leading zeros fill up to this many digits; 0 = no leading zeros */
+    int32_t fixed_digits; /**< leading zeros fill up to this many digits; 0 = no leading zeros */
     bool has_decimal_comma;
     enum sm_unit unit;
 };
 
 /** Learn the layout from the tokens of the chosen field. line: geometry of its text line. */
-enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
-                                        const struct sm_counter__text_line *line, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
+                                        const struct sm_counter__field *field,
+                                        const struct sm_counter__text_line *line,
+                                        struct sm_error *err) SM_CHECKED;
 
 /* ---- faces.c ---- */
 
@@ -170,8 +184,8 @@ struct sm_counter__faces {
 };
 void sm_counter__faces_begin(struct sm_counter__faces *faces, float pitch_strip_px);
 /** Show one cell whose digit is known. */
-void sm_counter__faces_show(struct sm_counter__faces *faces, const struct sm_counter__columns *columns, float x_px,
-                            int32_t digit);
+void sm_counter__faces_show(struct sm_counter__faces *faces, const struct sm_counter__columns *columns,
+                            float x_px, int32_t digit);
 /** All shown: ready when enough of the digits were. */
 void sm_counter__faces_end(struct sm_counter__faces *faces);
 /** Mix the network's log probabilities of the ten digits at x with what the faces say. */
@@ -194,13 +208,32 @@ struct sm_counter__sighting {
 /** Look at one picture. @param faces NULL = the network alone. */
 enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct sm_counter__reader *reader,
                                  const struct sm_image *image, const struct sm_counter__layout *layout,
-                                 const struct sm_counter__faces *faces, double time_s, struct sm_error *err) SM_CHECKED;
+                                 const struct sm_counter__faces *faces, double time_s,
+                                 struct sm_error *err) SM_CHECKED;
+
+/* ---- change.c ---- */
+
+/** The stretch of picture the digits stand in, as it was when last looked at: tells cheaply whether a digit
+ * has turned. */
+struct sm_counter__change {
+    uint8_t *cell;
+    int32_t width_px, height_px, block_px;
+    bool is_set;
+};
+/** Has something the size of a digit changed since the last picture that was kept? True for the first one. */
+bool sm_counter__has_changed(const struct sm_counter__change *change, const struct sm_image *image,
+                             const struct sm_counter__layout *layout);
+/** Keep this picture's stretch. */
+enum sm_status sm_counter__change_keep(struct sm_counter__change *change, const struct sm_image *image,
+                                       const struct sm_counter__layout *layout) SM_CHECKED;
+void sm_counter__change_release(struct sm_counter__change *change);
 
 /* ---- path.c ---- */
 
 /**
  * The likeliest readings of a row of sightings, in rising time, under a counter's laws.
- * @param readings n_sightings of them, filled. @param jump_s [new] times of re-zero events, free with sm_free().
+ * @param readings n_sightings of them, filled. @param jump_s [new] times of re-zero events, free with
+ * sm_free().
  */
 enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, size_t *n_jumps,
                                 const struct sm_counter__sighting *sightings, size_t n_sightings,
@@ -214,7 +247,8 @@ int32_t sm_counter__n_digits(int64_t counts, const struct sm_counter__layout *la
 
 /* ---- teach.c ---- */
 
-/** Learn the faces from the sample pictures: read them, trust what is sure. Faces that do not get ready are not used. */
+/** Learn the faces from the sample pictures: read them, trust what is sure. Faces that do not get ready are
+ * not used. */
 enum sm_status sm_counter__teach(struct sm_counter__faces *faces, const struct sm_counter__samples *samples,
                                  struct sm_counter__reader *reader, const struct sm_counter__layout *layout,
                                  struct sm_error *err) SM_CHECKED;

@@ -1,9 +1,9 @@
 /*
  * The video's own digits.
  *
- * Once a few pictures are read for sure, they show how the ten digits look in this very video: this face, this size, this
- * codec's damage. The mean picture of each (a face) is then compared with every cell, beside the network's opinion.
- * Thin bitmap digits that differ in a few pixels only are told apart this way.
+ * Once a few pictures are read for sure, they show how the ten digits look in this very video: this face,
+ * this size, this codec's damage. The mean picture of each (a face) is then compared with every cell, beside
+ * the network's opinion. Thin bitmap digits that differ in a few pixels only are told apart this way.
  */
 #include "counter_internal.h"
 
@@ -19,13 +19,14 @@
 #define NET_SHARE 0.8f
 #define FACE_SHARE 0.8f
 
-_Static_assert(N_ROWS * N_COLUMNS == SM_COUNTER_FACE_SIZE, "a face is as large as its cell");
+_Static_assert(N_ROWS *N_COLUMNS == SM_COUNTER_FACE_SIZE, "a face is as large as its cell");
 
 /** Cut the cell around x out of the strip; mean 0, length 1. @return false when it is flat or outside. */
-static bool cell_cut(float cell[SM_COUNTER_FACE_SIZE], const struct sm_counter__columns *columns, float x_px, float shift,
-                     int32_t half_width)
+static bool cell_cut(float cell[SM_COUNTER_FACE_SIZE], const struct sm_counter__columns *columns, float x_px,
+                     float shift, int32_t half_width)
 {
-    float sx = (x_px - columns->x0_px) / columns->column_px * SM_NET_COLUMN_PX + 0.5f * SM_NET_COLUMN_PX - 0.5f + shift;
+    float sx = (x_px - columns->x0_px) / columns->column_px * SM_NET_COLUMN_PX + 0.5f * SM_NET_COLUMN_PX -
+               0.5f + shift;
     float sum = 0, n = 0;
     memset(cell, 0, SM_COUNTER_FACE_SIZE * sizeof *cell);
     if (sx - (float)half_width < 0 || sx + (float)half_width + 1 >= (float)columns->strip_width_px) {
@@ -80,8 +81,8 @@ void sm_counter__faces_begin(struct sm_counter__faces *faces, float pitch_strip_
     faces->half_width = half < 4 ? 4 : half > HALF_WIDTH ? HALF_WIDTH : half;
 }
 
-void sm_counter__faces_show(struct sm_counter__faces *faces, const struct sm_counter__columns *columns, float x_px,
-                            int32_t digit)
+void sm_counter__faces_show(struct sm_counter__faces *faces, const struct sm_counter__columns *columns,
+                            float x_px, int32_t digit)
 {
     float cell[SM_COUNTER_FACE_SIZE];
     if (!cell_cut(cell, columns, x_px, 0, faces->half_width)) {

@@ -1,9 +1,9 @@
 /*
  * Tokens of many pictures -> fields -> the one that is the distance counter.
  *
- * A counter is known by its laws: it is a number, usually with decimals and a unit of length; it changes, but never
- * faster than a camera travels; it is no clock (which runs on at one a second whatever happens), no date (which stands
- * still), no temperature or inclination (whose units give them away).
+ * A counter is known by its laws: it is a number, usually with decimals and a unit of length; it changes, but
+ * never faster than a camera travels; it is no clock (which runs on at one a second whatever happens), no
+ * date (which stands still), no temperature or inclination (whose units give them away).
  */
 #include "counter_internal.h"
 
@@ -11,7 +11,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* ---- gathering --------------------------------------------------------------------------------------------- */
+/* ---- gathering
+ * --------------------------------------------------------------------------------------------- */
 
 static bool is_same_place(const struct sm_counter__field *field, const struct sm_counter__token *token)
 {
@@ -35,7 +36,8 @@ static enum sm_status field_take(struct sm_counter__field *field, const struct s
 }
 
 enum sm_status sm_counter__fields_add(struct sm_counter__fields *fields, size_t line_idx,
-                                      const struct sm_counter__token *tokens, size_t n_tokens, struct sm_error *err)
+                                      const struct sm_counter__token *tokens, size_t n_tokens,
+                                      struct sm_error *err)
 {
     for (size_t i = 0; i < n_tokens; i++) {
         size_t k = 0;
@@ -66,7 +68,8 @@ void sm_counter__fields_release(struct sm_counter__fields *fields)
     memset(fields, 0, sizeof *fields);
 }
 
-/* ---- judging ----------------------------------------------------------------------------------------------- */
+/* ---- judging
+ * ----------------------------------------------------------------------------------------------- */
 
 struct habits {
     size_t n_numbers, n_kinds[4], n_suffixes[SM_N_SUFFIXES], n_decimals[4], n_glued;
@@ -120,6 +123,17 @@ static void count_steps(struct habits *h, const struct sm_counter__field *field)
     }
 }
 
+/** Share of the numbers that have the usual form and were seen clearly. */
+static double agreement(const struct sm_counter__field *field, size_t n_numbers)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        n += t->kind == SM_TOKEN_NUMBER && t->decimals == field->decimals && t->p_least > 0.5f;
+    }
+    return (double)n / (double)n_numbers;
+}
+
 static void judge(struct sm_counter__field *field, size_t n_pictures)
 {
     struct habits h = {0};
@@ -140,9 +154,11 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
         field->verdict = "a placeholder that never showed a number";
         return;
     }
-    h.n_suffixes[SM_SUFFIX_NONE] = h.n_suffixes[SM_SUFFIX_NONE] / 3; /* a unit is easily missed, rarely invented */
+    h.n_suffixes[SM_SUFFIX_NONE] =
+        h.n_suffixes[SM_SUFFIX_NONE] / 3; /* a unit is easily missed, rarely invented */
     field->suffix = (enum sm_counter__suffix)most(h.n_suffixes, SM_N_SUFFIXES);
     field->decimals = (int32_t)most(h.n_decimals, 4);
+    field->agreement = agreement(field, h.n_numbers);
     count_steps(&h, field);
     double seen = (double)h.n_numbers / (double)n_pictures;
     double wild = h.n_steps ? (double)h.n_wild / (double)h.n_steps : 0;
@@ -153,8 +169,10 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     score += h.total > 0 ? 1.5 * fabs(h.net) / h.total : 0; /* surveys go one way, temperatures wander */
     score -= (double)h.n_glued > 0.5 * (double)h.n_numbers && field->decimals == 0 ? 3 : 0;
     score -= field->suffix == SM_SUFFIX_LETTER ? 2 : 0;
+    score -= 4 * (1 - field->agreement); /* a number that changes its form is a wall that looks like one */
     field->verdict = h.n_changes ? "a number that moves as a counter does" : "a number that stands still";
-    if (field->suffix == SM_SUFFIX_PERCENT || field->suffix == SM_SUFFIX_DEGREE || field->suffix == SM_SUFFIX_MM) {
+    if (field->suffix == SM_SUFFIX_PERCENT || field->suffix == SM_SUFFIX_DEGREE ||
+        field->suffix == SM_SUFFIX_MM) {
         score -= 7;
         field->verdict = "a number with a unit that is no distance";
     } else if (h.n_steps >= 3 && clocklike > 0.9 && !has_length_unit) {

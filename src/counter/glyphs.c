@@ -44,8 +44,8 @@ void sm_counter__reader_free(struct sm_counter__reader **reader)
 }
 
 enum sm_status sm_counter__reader_columns(struct sm_counter__columns *out, struct sm_counter__reader *reader,
-                                          const struct sm_image *image, const struct sm_counter__text_line *line,
-                                          struct sm_error *err)
+                                          const struct sm_image *image,
+                                          const struct sm_counter__text_line *line, struct sm_error *err)
 {
     struct sm_counter__line cut = {
         .left_px = (double)line->x0_px,
@@ -117,7 +117,8 @@ static struct peak column_best(const struct sm_counter__columns *columns, int32_
 
 static bool is_narrow(uint8_t glyph)
 {
-    return glyph == SM_GLYPH_POINT || glyph == SM_GLYPH_COMMA || glyph == SM_GLYPH_COLON || glyph == SM_GLYPH_APOSTROPHE;
+    return glyph == SM_GLYPH_POINT || glyph == SM_GLYPH_COMMA || glyph == SM_GLYPH_COLON ||
+           glyph == SM_GLYPH_APOSTROPHE;
 }
 
 /** Two characters stand at least this many columns apart: digits are some six columns wide. */
@@ -143,9 +144,10 @@ static float peak_middle(const struct sm_counter__columns *columns, const struct
     return weight > 0 ? moment / weight : (float)p->column;
 }
 
-enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS], size_t *n_glyphs,
-                                  struct sm_counter__reader *reader, const struct sm_image *image,
-                                  const struct sm_counter__text_line *line, struct sm_error *err)
+enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
+                                  size_t *n_glyphs, struct sm_counter__reader *reader,
+                                  const struct sm_image *image, const struct sm_counter__text_line *line,
+                                  struct sm_error *err)
 {
     struct sm_counter__columns columns;
     *n_glyphs = 0;

@@ -1,9 +1,9 @@
 /*
  * The chosen field -> where its digits stand.
  *
- * Digits of nearly every face are equally wide, so the places of a number are those of its last digit (an anchor), plus
- * fixed offsets to the left. A number that is set flush left moves its last digit when it grows: then there are
- * several anchors, one a pitch apart.
+ * Digits of nearly every face are equally wide, so the places of a number are those of its last digit (an
+ * anchor), plus fixed offsets to the left. A number that is set flush left moves its last digit when it
+ * grows: then there are several anchors, one a pitch apart.
  */
 #include "counter_internal.h"
 
@@ -105,8 +105,8 @@ static int32_t fixed_digits(const struct sm_counter__field *field, int32_t n_dig
 }
 
 /** Cluster the places of the last digit. */
-static void anchors_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field, float pitch_px,
-                          float *work)
+static void anchors_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
+                          float pitch_px, float *work)
 {
     size_t n = 0, total = 0;
     for (size_t i = 0; i < field->n_tokens; i++) {
@@ -149,8 +149,8 @@ static void anchors_extend(struct sm_counter__layout *layout, float pitch_px)
     }
 }
 
-static void slots_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field, float pitch_px,
-                        float *work)
+static void slots_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
+                        float pitch_px, float *work)
 {
     float sep = layout->decimals > 0 ? separator_offset(field, work) : 0;
     layout->separator_offset_px = sep;
@@ -204,7 +204,8 @@ static void read_line_set(struct sm_counter__layout *layout, float pitch_px)
     layout->read_line.x1_px = last + 1.5f * pitch_px;
 }
 
-enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
+enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
+                                        const struct sm_counter__field *field,
                                         const struct sm_counter__text_line *line, struct sm_error *err)
 {
     size_t capacity = field->n_tokens * SM_COUNTER_MAX_SLOTS + 1;

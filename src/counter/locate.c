@@ -1,10 +1,11 @@
 /*
  * Lines that look like burned-in text.
  *
- * Characters are dense in vertical strokes and stand still while the wall moves past. The mean strength of horizontal
- * contrast over pictures spread through the recording is therefore high along a text line and nowhere else for long.
- * A line filter (a bar as tall as the digits, less what stands directly above and below it) is run at all text heights;
- * its maxima, each stretched along its row as far as it goes, are the lines. They are proposals: the network decides.
+ * Characters are dense in vertical strokes and stand still while the wall moves past. The mean strength of
+ * horizontal contrast over pictures spread through the recording is therefore high along a text line and
+ * nowhere else for long. A line filter (a bar as tall as the digits, less what stands directly above and
+ * below it) is run at all text heights; its maxima, each stretched along its row as far as it goes, are the
+ * lines. They are proposals: the network decides.
  */
 #include "counter_internal.h"
 
@@ -17,13 +18,15 @@
 #define HEIGHT_RATIO 1.19f
 #define N_HEIGHTS 14
 
-/** Mean contrast over the samples, as an integral image: sum[y][x] is the sum over rows < y and columns < x. */
+/** Mean contrast over the samples, as an integral image: sum[y][x] is the sum over rows < y and columns < x.
+ */
 struct contrast_map {
     int32_t width_px, height_px;
     float *sum;
 };
 
-/** Contrast of one chroma row's neighbours, given to the luma columns that share them where it is the larger. */
+/** Contrast of one chroma row's neighbours, given to the luma columns that share them where it is the larger.
+ */
 static void row_chroma(uint8_t *contrast, const uint8_t *row, int32_t width_px, int32_t shift)
 {
     int32_t n = (width_px + (1 << shift) - 1) >> shift;
@@ -36,7 +39,8 @@ static void row_chroma(uint8_t *contrast, const uint8_t *row, int32_t width_px, 
 }
 
 /** Horizontal contrast of one row, the larger of brightness and colour, added to mean with weight. */
-static void row_contrast(float *mean, uint8_t *contrast, const struct sm_image *image, int32_t y, float weight)
+static void row_contrast(float *mean, uint8_t *contrast, const struct sm_image *image, int32_t y,
+                         float weight)
 {
     const uint8_t *row = image->y + y * image->stride_y;
     contrast[0] = contrast[image->width_px - 1] = 0;
@@ -87,7 +91,8 @@ static enum sm_status contrast_make(struct contrast_map *map, const struct sm_co
 /** Mean over a box, cut at the picture's edges; 0 for an empty one. */
 static float box_mean(const struct contrast_map *map, float x0, float y0, float x1, float y1)
 {
-    int32_t ax = (int32_t)lrintf(x0), ay = (int32_t)lrintf(y0), bx = (int32_t)lrintf(x1), by = (int32_t)lrintf(y1);
+    int32_t ax = (int32_t)lrintf(x0), ay = (int32_t)lrintf(y0), bx = (int32_t)lrintf(x1),
+            by = (int32_t)lrintf(y1);
     ax = ax < 0 ? 0 : ax;
     ay = ay < 0 ? 0 : ay;
     bx = bx > map->width_px ? map->width_px : bx;
@@ -140,7 +145,8 @@ static enum sm_status peaks_collect(struct peak **out, size_t *n_out, const stru
     float h = HEIGHT_LEAST_PX;
     for (int k = 0; k < N_HEIGHTS; k++, h *= HEIGHT_RATIO) {
         float step_y = h * 0.12f < 1 ? 1 : h * 0.12f, step_x = 0.6f * h;
-        for (float y = (float)box.y_px + 0.5f * h; y <= (float)(box.y_px + box.height_px) - 0.5f * h; y += step_y) {
+        for (float y = (float)box.y_px + 0.5f * h; y <= (float)(box.y_px + box.height_px) - 0.5f * h;
+             y += step_y) {
             for (float x = (float)box.x_px + h; x <= (float)(box.x_px + box.width_px) - h; x += step_x) {
                 float response = line_response(map, x, y, h, 2.2f * h);
                 if (response < least) {
@@ -163,7 +169,8 @@ static enum sm_status peaks_collect(struct peak **out, size_t *n_out, const stru
 }
 
 /** How far the line goes from x in steps of direction (+1, -1), bridging gaps as wide as two characters. */
-static float line_reach(const struct contrast_map *map, const struct peak *peak, float direction, struct sm_box box)
+static float line_reach(const struct contrast_map *map, const struct peak *peak, float direction,
+                        struct sm_box box)
 {
     float step = 0.25f * peak->h, reach = peak->x, x = peak->x, lost = 0;
     float limit0 = (float)box.x_px, limit1 = (float)(box.x_px + box.width_px);
@@ -217,7 +224,8 @@ static bool is_taken(const struct sm_counter__text_line *lines, size_t n, const 
 }
 
 enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_MAX_LINES], size_t *n_lines,
-                                  const struct sm_counter__samples *samples, struct sm_box box, struct sm_error *err)
+                                  const struct sm_counter__samples *samples, struct sm_box box,
+                                  struct sm_error *err)
 {
     struct contrast_map map = {0};
     struct peak *peaks = NULL;
@@ -238,8 +246,9 @@ enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_
             continue;
         }
         struct sm_counter__text_line *line = &lines[*n_lines];
-        line->x0_px = line_reach(&map, peak, -1, box) - 0.5f * peak->h;
-        line->x1_px = line_reach(&map, peak, 1, box) + 0.5f * peak->h;
+        line->x0_px = line_reach(&map, peak, -1, box) - 0.9f * peak->h;
+        line->x1_px =
+            line_reach(&map, peak, 1, box) + 1.3f * peak->h; /* an apostrophe is too small to be felt */
         line->top_px = peak->y - 0.5f * peak->h;
         line->baseline_px = peak->y + 0.5f * peak->h;
         line->strength = peak->response;

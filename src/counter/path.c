@@ -1,10 +1,10 @@
 /*
  * Sightings through time -> readings.
  *
- * Every picture by itself gives odds for every value the counter could show. A counter also obeys laws: it stands, creeps
- * on, sometimes back, never faster than a camera travels, and is very rarely set anew. The likeliest path through the
- * candidates of all pictures settles what single pictures leave open (Viterbi), and the share of probability that runs
- * through the chosen value is the confidence (forward-backward).
+ * Every picture by itself gives odds for every value the counter could show. A counter also obeys laws: it
+ * stands, creeps on, sometimes back, never faster than a camera travels, and is very rarely set anew. The
+ * likeliest path through the candidates of all pictures settles what single pictures leave open (Viterbi),
+ * and the share of probability that runs through the chosen value is the confidence (forward-backward).
  *
  * A sighting that shows no counter at all takes no part in the path.
  */
@@ -14,17 +14,18 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BEAM 6                /* partial numbers kept while candidates are made */
-#define OWN_CANDIDATES 10     /* from the picture itself */
-#define LENT_CANDIDATES 3     /* taken over from each of the pictures beside it */
-#define NEIGHBOURS 2          /* how many of these on each side */
+#define BEAM 6            /* partial numbers kept while candidates are made */
+#define OWN_CANDIDATES 10 /* from the picture itself */
+#define LENT_CANDIDATES 3 /* taken over from each of the pictures beside it */
+#define NEIGHBOURS 2      /* how many of these on each side */
 #define MAX_CANDIDATES (OWN_CANDIDATES + 2 * NEIGHBOURS * LENT_CANDIDATES)
 #define SPEED_LIMIT_M_PER_S 0.6
 #define HIDDEN_PRIOR_NATS 2.5 /* a counter that was found is usually in the picture */
-#define EVIDENCE_TEMPER 0.75  /* neighbouring columns of the network are not independent; fitted on simulated surveys */
+#define EVIDENCE_TEMPER                                                                                      \
+    0.75 /* neighbouring columns of the network are not independent; fitted on simulated surveys */
 #define JUMP_NATS 13.0
 #define STAND_NATS 1.0
-#define PACE_WINDOW 3        /* steps on each side that tell the pace */
+#define PACE_WINDOW 3 /* steps on each side that tell the pace */
 #define PACE_WIDTH_COUNTS 0.7
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
 
@@ -35,7 +36,8 @@ struct candidate {
 struct node {
     size_t sighting_idx;
     double time_s;
-    double expected; /**< counts by which the counter usually moves from the node before to this one; NAN = not known yet */
+    double expected; /**< counts by which the counter usually moves from the node before to this one; NAN =
+                        not known yet */
     int32_t n;
     struct candidate candidate[MAX_CANDIDATES];
 };
@@ -45,15 +47,18 @@ static double nats(uint8_t cost)
     return fmin((double)cost / (double)SM_COUNTER_COST_SCALE, FLOOR_NATS);
 }
 
-/* ---- candidates of one sighting ---------------------------------------------------------------------------- */
+/* ---- candidates of one sighting
+ * ---------------------------------------------------------------------------- */
 
 struct partial {
     int64_t value;
     double cost;
 };
 
-/** Cost of everything left of a number that used n_digits slots: nothing there, or a sign and then nothing. */
-static double rest_cost(const struct sm_counter__sighting *s, int32_t anchor, int32_t n_digits, int32_t n_slots, bool minus)
+/** Cost of everything left of a number that used n_digits slots: nothing there, or a sign and then nothing.
+ */
+static double rest_cost(const struct sm_counter__sighting *s, int32_t anchor, int32_t n_digits,
+                        int32_t n_slots, bool minus)
 {
     double cost = 0;
     int32_t slot = n_digits;
@@ -117,7 +122,8 @@ int32_t sm_counter__best_anchor(const struct sm_counter__sighting *sighting, int
     return best;
 }
 
-static double value_cost(const struct sm_counter__sighting *s, int64_t counts, const struct sm_counter__layout *layout)
+static double value_cost(const struct sm_counter__sighting *s, int64_t counts,
+                         const struct sm_counter__layout *layout)
 {
     double best = 1e9;
     for (int32_t a = 0; a < layout->n_anchors; a++) {
@@ -177,8 +183,8 @@ static void partial_keep(struct partial *beam, int32_t *n, struct partial p)
 }
 
 /** The best values one anchor offers: digits chosen from the right, the likeliest partial numbers kept. */
-static void candidates_at(struct candidate *list, int32_t *n, const struct sm_counter__sighting *s, int32_t anchor,
-                          const struct sm_counter__layout *layout)
+static void candidates_at(struct candidate *list, int32_t *n, const struct sm_counter__sighting *s,
+                          int32_t anchor, const struct sm_counter__layout *layout)
 {
     struct partial beam[BEAM] = {{0, 0}};
     int32_t n_beam = 1;
@@ -188,8 +194,9 @@ static void candidates_at(struct candidate *list, int32_t *n, const struct sm_co
         int32_t n_next = 0;
         for (int32_t b = 0; b < n_beam; b++) {
             for (int32_t d = 0; d < 10; d++) {
-                partial_keep(next, &n_next, (struct partial){beam[b].value + d * power,
-                                                             beam[b].cost + nats(s->cost[anchor][slot][d])});
+                partial_keep(next, &n_next,
+                             (struct partial){beam[b].value + d * power,
+                                              beam[b].cost + nats(s->cost[anchor][slot][d])});
             }
         }
         memcpy(beam, next, sizeof beam);
@@ -261,7 +268,8 @@ static void candidates_lend(struct node *nodes, size_t n_nodes, const struct sm_
     }
 }
 
-/* ---- the path ---------------------------------------------------------------------------------------------- */
+/* ---- the path
+ * ---------------------------------------------------------------------------------------------- */
 
 /** Cost of the counter going from a to b within dt_s; per_m = counts a metre. */
 static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
@@ -280,8 +288,8 @@ static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
 }
 
 /**
- * As move_cost(), once the usual pace around the step is known (expected, counts): most steps keep it, which settles last
- * digits that one picture leaves open.
+ * As move_cost(), once the usual pace around the step is known (expected, counts): most steps keep it, which
+ * settles last digits that one picture leaves open.
  */
 static double step_cost(int64_t a, int64_t b, double dt_s, double per_m, double expected)
 {
@@ -302,7 +310,8 @@ static double log_add(double a, double b)
 }
 
 struct lattice {
-    double *best, *forward, *backward; /**< n_nodes x MAX_CANDIDATES; best is a cost, the others log probabilities */
+    double *best, *forward,
+        *backward; /**< n_nodes x MAX_CANDIDATES; best is a cost, the others log probabilities */
     uint8_t *from;
 };
 
@@ -317,8 +326,8 @@ static void lattice_release(struct lattice *l)
 static enum sm_status lattice_make(struct lattice *l, size_t n_nodes)
 {
     size_t n = n_nodes * MAX_CANDIDATES;
-    *l = (struct lattice){sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)),
-                          sm_calloc(n, 1)};
+    *l = (struct lattice){sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)),
+                          sm_calloc(n, sizeof(double)), sm_calloc(n, 1)};
     if (!l->best || !l->forward || !l->backward || !l->from) {
         lattice_release(l);
         return SM_E_NOMEM;
@@ -423,7 +432,8 @@ static void pace_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes
         size_t n = 0;
         size_t first = i > PACE_WINDOW ? i - PACE_WINDOW : 1;
         for (size_t k = first; k <= i + PACE_WINDOW && k < n_nodes; k++) {
-            double moved = (double)(nodes[k].candidate[choice[k]].counts - nodes[k - 1].candidate[choice[k - 1]].counts);
+            double moved =
+                (double)(nodes[k].candidate[choice[k]].counts - nodes[k - 1].candidate[choice[k - 1]].counts);
             pace[n++] = moved / (nodes[k].time_s - nodes[k - 1].time_s);
         }
         qsort(pace, n, sizeof *pace, double_order);
@@ -432,8 +442,8 @@ static void pace_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes
     }
 }
 
-static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct node *nodes, const uint8_t *choice,
-                                 size_t n_nodes, double per_m)
+static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct node *nodes,
+                                 const uint8_t *choice, size_t n_nodes, double per_m)
 {
     size_t capacity = 0;
     for (size_t i = 1; i < n_nodes; i++) {

@@ -7,7 +7,8 @@
 #define MEMORY_LIMIT_BYTES ((size_t)48 << 20)
 #define LEAST_SAMPLES 8
 
-static void plane_copy(uint8_t *dst, const uint8_t *src, ptrdiff_t stride, int32_t width_px, int32_t height_px)
+static void plane_copy(uint8_t *dst, const uint8_t *src, ptrdiff_t stride, int32_t width_px,
+                       int32_t height_px)
 {
     for (int32_t y = 0; y < height_px; y++) {
         memcpy(dst + (size_t)y * (size_t)width_px, src + y * stride, (size_t)width_px);
@@ -61,8 +62,9 @@ static enum sm_status take_frame(void *user, const struct sm_frame *frame, struc
     return SM_OK;
 }
 
-enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples, const struct sm_frame_source *source,
-                                        size_t wanted, struct sm_error *err)
+enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples,
+                                        const struct sm_frame_source *source, size_t wanted,
+                                        struct sm_error *err)
 {
     size_t frame_bytes = (size_t)source->width_px * (size_t)source->height_px * 3 / 2 + 1;
     size_t affordable = MEMORY_LIMIT_BYTES / frame_bytes;
@@ -71,7 +73,8 @@ enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples, con
     double step_s = source->duration_s > 0 ? source->duration_s / (double)n : 0;
     bool cheap = source->sample_cost_s > 0 && source->sample_cost_s <= step_s;
     struct sm_counter__samples taken = {0};
-    enum sm_status status = source->scan(source->user, 0, source->duration_s, step_s, cheap, take_frame, &taken, err);
+    enum sm_status status =
+        source->scan(source->user, 0, source->duration_s, step_s, cheap, take_frame, &taken, err);
     if (status != SM_OK && taken.n == 0) {
         sm_counter__samples_release(&taken);
         return status;

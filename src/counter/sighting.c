@@ -49,10 +49,11 @@ static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter
     cost[SM_COUNTER_MINUS] = cost_of(minus);
 }
 
-static void separator_sight(struct sm_counter__sighting *s, int32_t anchor, const struct sm_counter__columns *columns,
-                            float x_px)
+static void separator_sight(struct sm_counter__sighting *s, int32_t anchor,
+                            const struct sm_counter__columns *columns, float x_px)
 {
-    float point = class_logp(columns, x_px, SM_GLYPH_POINT), comma = class_logp(columns, x_px, SM_GLYPH_COMMA);
+    float point = class_logp(columns, x_px, SM_GLYPH_POINT),
+          comma = class_logp(columns, x_px, SM_GLYPH_COMMA);
     float either = fminf(0.9999f, expf(point) + expf(comma));
     s->separator_cost[anchor] = cost_of(logf(fmaxf(either, 1e-7f)));
     s->no_separator_cost[anchor] = cost_of(logf(1 - either));
@@ -71,7 +72,8 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
     sighting->time_s = time_s;
     for (int32_t a = 0; a < layout->n_anchors; a++) {
         for (int32_t k = 0; k < layout->n_slots; k++) {
-            slot_sight(sighting->cost[a][k], &columns, faces, layout->anchor_px[a] + layout->slot_offset_px[k]);
+            slot_sight(sighting->cost[a][k], &columns, faces,
+                       layout->anchor_px[a] + layout->slot_offset_px[k]);
         }
         separator_sight(sighting, a, &columns, layout->anchor_px[a] + layout->separator_offset_px);
     }

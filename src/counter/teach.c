@@ -8,7 +8,8 @@
 
 static enum sm_status show_reading(struct sm_counter__faces *faces, const struct sm_image *image,
                                    struct sm_counter__reader *reader, const struct sm_counter__layout *layout,
-                                   const struct sm_counter__sighting *sighting, int64_t counts, struct sm_error *err)
+                                   const struct sm_counter__sighting *sighting, int64_t counts,
+                                   struct sm_error *err)
 {
     struct sm_counter__columns columns;
     enum sm_status status = sm_counter__reader_columns(&columns, reader, image, &layout->read_line, err);
@@ -53,7 +54,8 @@ enum sm_status sm_counter__teach(struct sm_counter__faces *faces, const struct s
     sm_counter__faces_begin(faces, pitch_strip_px(layout));
     for (size_t i = 0; status == SM_OK && i < samples->n; i++) {
         if (readings[i].state == SM_READING_READ && readings[i].confidence > SURE) {
-            status = show_reading(faces, &samples->frame[i].image, reader, layout, &sightings[i], readings[i].counts, err);
+            status = show_reading(faces, &samples->frame[i].image, reader, layout, &sightings[i],
+                                  readings[i].counts, err);
         }
     }
     sm_counter__faces_end(faces);

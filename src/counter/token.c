@@ -1,5 +1,6 @@
 /*
- * Characters of one line in one picture -> tokens: numbers, clocks, dates, placeholders, each with what stands around it.
+ * Characters of one line in one picture -> tokens: numbers, clocks, dates, placeholders, each with what
+ * stands around it.
  */
 #include "counter_internal.h"
 
@@ -32,10 +33,11 @@ static char glyph_char(uint8_t glyph)
     static const struct {
         uint8_t glyph;
         char c;
-    } signs[] = {{SM_GLYPH_POINT, '.'},      {SM_GLYPH_COMMA, ','},   {SM_GLYPH_COLON, ':'}, {SM_GLYPH_SLASH, '/'},
-                 {SM_GLYPH_MINUS, '-'},      {SM_GLYPH_PLUS, '+'},    {SM_GLYPH_M, 'm'},     {SM_GLYPH_F, 'f'},
-                 {SM_GLYPH_T, 't'},          {SM_GLYPH_PERCENT, '%'}, {SM_GLYPH_APOSTROPHE, '\''},
-                 {SM_GLYPH_UNDERSCORE, '_'}, {SM_GLYPH_DEGREE, 'o'}};
+    } signs[] = {{SM_GLYPH_POINT, '.'},   {SM_GLYPH_COMMA, ','},       {SM_GLYPH_COLON, ':'},
+                 {SM_GLYPH_SLASH, '/'},   {SM_GLYPH_MINUS, '-'},       {SM_GLYPH_PLUS, '+'},
+                 {SM_GLYPH_M, 'm'},       {SM_GLYPH_F, 'f'},           {SM_GLYPH_T, 't'},
+                 {SM_GLYPH_PERCENT, '%'}, {SM_GLYPH_APOSTROPHE, '\''}, {SM_GLYPH_UNDERSCORE, '_'},
+                 {SM_GLYPH_DEGREE, 'o'}};
     if (is_digit(glyph)) {
         return (char)('0' + (glyph - SM_GLYPH_0));
     }
@@ -54,8 +56,9 @@ static int float_order(const void *a, const void *b)
 }
 
 /** Gaps between digits, wanted: neighbours, or with a decimal sign between them. @return their number. */
-static size_t digit_gaps(float *gaps, size_t capacity, bool across_separator, const struct sm_counter__glyph_seen *glyphs,
-                         const size_t *n_glyphs, size_t n_pictures)
+static size_t digit_gaps(float *gaps, size_t capacity, bool across_separator,
+                         const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs,
+                         size_t n_pictures)
 {
     size_t n = 0, reach = across_separator ? 2 : 1;
     for (size_t i = 0; i < n_pictures; i++) {
@@ -70,7 +73,8 @@ static size_t digit_gaps(float *gaps, size_t capacity, bool across_separator, co
     return n;
 }
 
-float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs, size_t n_pictures)
+float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs,
+                        size_t n_pictures)
 {
     float gaps[1024];
     size_t n = digit_gaps(gaps, sizeof gaps / sizeof *gaps, false, glyphs, n_glyphs, n_pictures);
@@ -106,7 +110,8 @@ static enum sm_counter__token_kind run_kind(const struct sm_counter__glyph_seen 
         digits += is_digit(c);
         colons += c == SM_GLYPH_COLON && k > begin && k + 1 < end;
         points += is_separator(c) && k > begin;
-        strokes += (c == SM_GLYPH_SLASH || c == SM_GLYPH_MINUS || c == SM_GLYPH_PLUS) && k > begin && k + 1 < end;
+        strokes +=
+            (c == SM_GLYPH_SLASH || c == SM_GLYPH_MINUS || c == SM_GLYPH_PLUS) && k > begin && k + 1 < end;
         blanks += c == SM_GLYPH_UNDERSCORE;
     }
     if (blanks >= 2 && blanks >= digits) {
@@ -118,8 +123,20 @@ static enum sm_counter__token_kind run_kind(const struct sm_counter__glyph_seen 
     return strokes > 0 || points > 1 ? SM_TOKEN_DATE : SM_TOKEN_NUMBER;
 }
 
-static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g, size_t n, size_t end, float pitch_px,
-                                         float *x1_px)
+/** A wide m is seen in two pieces, one of which looks like any letter: closer together than two characters
+ * can stand. */
+static bool is_wide_m(const struct sm_counter__glyph_seen *g, size_t n, size_t k, float pitch_px)
+{
+    if (k + 1 >= n || g[k + 1].x_px - g[k].x_px > 0.95f * pitch_px) {
+        return false;
+    }
+    bool first =
+        g[k].glyph == SM_GLYPH_M && (g[k + 1].glyph == SM_GLYPH_OTHER || g[k + 1].glyph == SM_GLYPH_M);
+    return first || (g[k].glyph == SM_GLYPH_OTHER && g[k + 1].glyph == SM_GLYPH_M);
+}
+
+static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g, size_t n, size_t end,
+                                         float pitch_px, float *x1_px)
 {
     if (end >= n || g[end].x_px - g[end - 1].x_px > GAP_SUFFIX * pitch_px) {
         return SM_SUFFIX_NONE;
@@ -129,6 +146,12 @@ static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g,
     uint8_t next = has_next ? g[end + 1].glyph : (uint8_t)SM_GLYPH_BLANK;
     enum sm_counter__suffix suffix = SM_SUFFIX_NONE;
     size_t last = end;
+    if (is_wide_m(g, n, end, pitch_px)) {
+        bool is_mm = end + 2 < n && g[end + 2].x_px - g[end + 1].x_px < GAP_WITHIN * pitch_px &&
+                     (g[end + 2].glyph == SM_GLYPH_M || is_wide_m(g, n, end + 2, pitch_px));
+        *x1_px = g[end + 1].x_px + 0.5f * pitch_px;
+        return is_mm ? SM_SUFFIX_MM : SM_SUFFIX_M;
+    }
     switch (g[end].glyph) {
     case SM_GLYPH_M:
         suffix = next == SM_GLYPH_M ? SM_SUFFIX_MM : next == SM_GLYPH_OTHER ? SM_SUFFIX_LETTER : SM_SUFFIX_M;
@@ -154,7 +177,8 @@ static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g,
     return suffix;
 }
 
-static void number_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t begin, size_t end)
+static void number_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t begin,
+                        size_t end)
 {
     size_t at_separator = end;
     for (size_t k = begin; k < end; k++) {
@@ -179,8 +203,8 @@ static void number_take(struct sm_counter__token *token, const struct sm_counter
     token->counts = token->is_negative ? -token->counts : token->counts;
 }
 
-static void token_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t n, size_t begin,
-                       size_t end, float pitch_px, double time_s)
+static void token_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t n,
+                       size_t begin, size_t end, float pitch_px, double time_s)
 {
     memset(token, 0, sizeof *token);
     token->time_s = time_s;
@@ -200,8 +224,9 @@ static void token_take(struct sm_counter__token *token, const struct sm_counter_
     number_take(token, g, begin, end);
 }
 
-size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity, const struct sm_counter__glyph_seen *glyphs,
-                          size_t n_glyphs, float pitch_px, double time_s)
+size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
+                          const struct sm_counter__glyph_seen *glyphs, size_t n_glyphs, float pitch_px,
+                          double time_s)
 {
     size_t n = 0;
     for (size_t i = 0; i < n_glyphs && n < capacity;) {
@@ -211,12 +236,14 @@ size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity, con
         }
         size_t end = run_end(glyphs, n_glyphs, i, pitch_px);
         size_t begin = i, last = end;
-        /* A colon or point in front belongs to the words before ("D:", "Dist."); a point behind ends a sentence. */
-        while (begin < last && (glyphs[begin].glyph == SM_GLYPH_COLON || glyphs[begin].glyph == SM_GLYPH_SLASH ||
-                                is_separator(glyphs[begin].glyph))) {
+        /* A colon or point in front belongs to the words before ("D:", "Dist."); a point behind ends a
+         * sentence. */
+        while (begin < last && (glyphs[begin].glyph == SM_GLYPH_COLON ||
+                                glyphs[begin].glyph == SM_GLYPH_SLASH || is_separator(glyphs[begin].glyph))) {
             begin++;
         }
-        while (last > begin && !is_digit(glyphs[last - 1].glyph) && glyphs[last - 1].glyph != SM_GLYPH_UNDERSCORE) {
+        while (last > begin && !is_digit(glyphs[last - 1].glyph) &&
+               glyphs[last - 1].glyph != SM_GLYPH_UNDERSCORE) {
             last--;
         }
         if (last > begin) {

@@ -59,8 +59,8 @@ static enum sm_status truth_read(struct truth *truth, const char *dir, struct sm
     if (status != SM_OK) {
         return status;
     }
-    truth->unit = option_value(data, "unit", value, sizeof value) && strcmp(value, "ft") == 0 ? SM_UNIT_FT
-                                                                                                    : SM_UNIT_M;
+    truth->unit =
+        option_value(data, "unit", value, sizeof value) && strcmp(value, "ft") == 0 ? SM_UNIT_FT : SM_UNIT_M;
     truth->shows_unit = option_value(data, "suffix", value, sizeof value) && value[0];
     truth->decimals = option_value(data, "decimals", value, sizeof value) ? value[0] - '0' : 2;
     sm_free(data);
@@ -76,7 +76,8 @@ static enum sm_status truth_read(struct truth *truth, const char *dir, struct sm
         return status;
     }
     struct sm_csv_row header = sm_csv_row(csv, 0);
-    size_t time = column(header, "time_s"), reading = column(header, "reading"), visible = column(header, "visible");
+    size_t time = column(header, "time_s"), reading = column(header, "reading"),
+           visible = column(header, "visible");
     for (size_t i = 1; status == SM_OK && i < sm_csv_n_rows(csv); i++) {
         struct sm_csv_row row = sm_csv_row(csv, i);
         struct truth_row t = {0};
@@ -141,13 +142,19 @@ static void tally_at(struct read_score *tally, const struct truth_row *t, const 
     }
 }
 
-static void tally_trace(struct read_score *tally, const struct truth *truth, const struct sm_trace *trace)
+static void tally_trace(struct read_score *tally, const struct truth *truth, const struct sm_trace *trace,
+                        const struct read_score_opts *options)
 {
     for (size_t i = 0; i < truth->n; i++) {
         if (truth->row[i].is_visible) {
             struct sm_reading r = sm_trace_at(trace, truth->row[i].time_s);
+            bool right = r.state != SM_READING_HIDDEN && llabs(r.counts - truth->row[i].counts) <= 1;
             tally->n_trace++;
-            tally->n_trace_right += r.state != SM_READING_HIDDEN && llabs(r.counts - truth->row[i].counts) <= 1;
+            tally->n_trace_right += right;
+            if (!right && options->shows_misses) {
+                printf("    trace t %.3f truth %lld has %lld %s\n", truth->row[i].time_s,
+                       (long long)truth->row[i].counts, (long long)r.counts, sm_reading_state_name(r.state));
+            }
         }
     }
 }
@@ -179,10 +186,12 @@ double read_score_percent(size_t part, size_t whole)
 
 void read_score_print(const char *name, const struct read_score *t)
 {
-    printf("%-28s exact %6.2f %% (%zu of %zu)  wrong9 %zu of %zu  ghost %zu of %zu  trace %6.2f %%  format %zu/%zu  "
+    printf("%-28s exact %6.2f %% (%zu of %zu)  wrong9 %zu of %zu  ghost %zu of %zu  trace %6.2f %%  format "
+           "%zu/%zu  "
            "cpu %.1f s for %.0f s\n",
-           name, read_score_percent(t->n_exact, t->n_visible), t->n_exact, t->n_visible, t->n_sure_wrong, t->n_sure, t->n_ghost,
-           t->n_hidden, read_score_percent(t->n_trace_right, t->n_trace), t->n_format_right, t->n_clips, t->cpu_s, t->video_s);
+           name, read_score_percent(t->n_exact, t->n_visible), t->n_exact, t->n_visible, t->n_sure_wrong,
+           t->n_sure, t->n_ghost, t->n_hidden, read_score_percent(t->n_trace_right, t->n_trace),
+           t->n_format_right, t->n_clips, t->cpu_s, t->video_s);
     fflush(stdout);
 }
 
@@ -210,9 +219,10 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
             t->n_format_right = format->decimals == truth->decimals &&
                                 format->unit == (truth->shows_unit ? truth->unit : SM_UNIT_UNKNOWN);
             if (options->shows_misses) {
-                printf("    format: unit %s decimals %d zeros %d box %d,%d,%d,%d\n", sm_unit_name(format->unit),
-                       (int)format->decimals, (int)format->has_leading_zeros, (int)format->box.x_px,
-                       (int)format->box.y_px, (int)format->box.width_px, (int)format->box.height_px);
+                printf("    format: unit %s decimals %d zeros %d box %d,%d,%d,%d\n",
+                       sm_unit_name(format->unit), (int)format->decimals, (int)format->has_leading_zeros,
+                       (int)format->box.x_px, (int)format->box.y_px, (int)format->box.width_px,
+                       (int)format->box.height_px);
                 const struct sm_counter_candidate *c;
                 size_t n = sm_counter_candidates(counter, &c);
                 for (size_t i = 0; i < n && i < 3; i++) {
@@ -229,7 +239,7 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
         tally_at(t, &truth->row[row[i]], &r, options);
     }
     if (trace) {
-        tally_trace(t, truth, trace);
+        tally_trace(t, truth, trace, options);
     } else {
         t->n_trace = truth->n;
     }

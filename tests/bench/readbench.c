@@ -3,10 +3,9 @@
  *
  *   readbench [--frames N] [--misses] FOLDER...
  *
- * exact   share of the looked-at frames with a visible counter whose reading is right to the last digit (read --at)
- * wrong9  wrong ones among those given with confidence 0.9 or more
- * ghost   frames without a counter that were given as read
- * trace   share of visible frames for which the whole trace is within one last digit
+ * exact   share of the looked-at frames with a visible counter whose reading is right to the last digit (read
+ * --at) wrong9  wrong ones among those given with confidence 0.9 or more ghost   frames without a counter
+ * that were given as read trace   share of visible frames for which the whole trace is within one last digit
  */
 #include "read_score.h"
 
@@ -45,8 +44,8 @@ int main(int argc, char **argv)
     printf("reliability (given as read):\n  confidence      n   right\n");
     for (int b = 0; b <= READ_SCORE_BINS; b++) {
         if (sum.bin_n[b]) {
-            printf("  %.1f-%.1f  %7zu  %6.2f %%\n", b / 10.0, b == READ_SCORE_BINS ? 1.0 : (b + 1) / 10.0, sum.bin_n[b],
-                   read_score_percent(sum.bin_right[b], sum.bin_n[b]));
+            printf("  %.1f-%.1f  %7zu  %6.2f %%\n", b / 10.0, b == READ_SCORE_BINS ? 1.0 : (b + 1) / 10.0,
+                   sum.bin_n[b], read_score_percent(sum.bin_right[b], sum.bin_n[b]));
         }
     }
     return 0;

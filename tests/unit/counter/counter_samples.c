@@ -37,19 +37,21 @@ static uint8_t glyph_of(char c)
     }
 }
 
-size_t sample_glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS], const char *text, float x0_px,
-                     float pitch_px)
+size_t sample_glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS], const char *text,
+                     float x0_px, float pitch_px)
 {
     size_t n = 0;
     for (size_t i = 0; text[i]; i++) {
         if (text[i] != ' ') {
-            glyphs[n++] = (struct sm_counter__glyph_seen){x0_px + pitch_px * (float)i, glyph_of(text[i]), 0.95f};
+            glyphs[n++] =
+                (struct sm_counter__glyph_seen){x0_px + pitch_px * (float)i, glyph_of(text[i]), 0.95f};
         }
     }
     return n;
 }
 
-struct sm_counter__layout sample_layout(int32_t n_slots, int32_t decimals, int32_t fixed_digits, enum sm_unit unit)
+struct sm_counter__layout sample_layout(int32_t n_slots, int32_t decimals, int32_t fixed_digits,
+                                        enum sm_unit unit)
 {
     struct sm_counter__layout layout = {
         .decimals = decimals, .n_slots = n_slots, .n_anchors = 1, .fixed_digits = fixed_digits, .unit = unit};
@@ -69,8 +71,8 @@ static void slot_set(uint8_t marks[SM_COUNTER_N_MARKS], int32_t right, double p)
     }
 }
 
-struct sm_counter__sighting sample_sighting(const struct sm_counter__layout *layout, double time_s, int64_t counts,
-                                            double p)
+struct sm_counter__sighting sample_sighting(const struct sm_counter__layout *layout, double time_s,
+                                            int64_t counts, double p)
 {
     struct sm_counter__sighting s = {.time_s = time_s};
     int64_t rest = llabs(counts);

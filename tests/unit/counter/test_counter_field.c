@@ -69,7 +69,8 @@ static void noise_line(char text[64], int i)
 static void check_chosen(line_fn *counter)
 {
     struct sm_counter__fields fields = {0};
-    line_fn *lines[] = {clock_line, date_line, temperature_line, seconds_line, counter, diameter_line, noise_line};
+    line_fn *lines[] = {clock_line, date_line,     temperature_line, seconds_line,
+                        counter,    diameter_line, noise_line};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         assert_int_equal(add_line(&fields, i, lines[i]), SM_OK);
     }

@@ -18,14 +18,19 @@ struct run {
 /** Travel, standstill, a little back, travel. */
 static int64_t motion(int i)
 {
-    double m = i < 100 ? 0.02 * i : i < 180 ? 2.0 : i < 190 ? 2.0 - 0.02 * (i - 180) : 1.8 + 0.025 * (i - 190);
+    double m = i < 100   ? 0.02 * i
+               : i < 180 ? 2.0
+               : i < 190 ? 2.0 - 0.02 * (i - 180)
+                         : 1.8 + 0.025 * (i - 190);
     return llround(m * 100);
 }
 
 static void run_path(struct run *run)
 {
     struct sm_error err;
-    assert_ok(sm_counter__path(run->reading, &run->jump_s, &run->n_jumps, run->sighting, N, &run->layout, &err), &err);
+    assert_ok(
+        sm_counter__path(run->reading, &run->jump_s, &run->n_jumps, run->sighting, N, &run->layout, &err),
+        &err);
 }
 
 static struct run *run_make(double p)
