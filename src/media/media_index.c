@@ -227,21 +227,36 @@ static enum sm_status no_frames(const struct media_demux *demux, const struct me
     return sm_error_remedy(err, "copy it again from the recorder, whole and self-contained");
 }
 
+/* Give back what the array grew beyond its need. */
+static void trim(struct media_index *index)
+{
+    struct packet_entry *fitting = sm_realloc(index->packet, index->n_packets, sizeof *fitting);
+    if (fitting) {
+        index->packet = fitting;
+        index->packet_capacity = index->n_packets;
+    }
+}
+
 enum sm_status sm_media__index(struct sm_media *media, struct media_file *file, struct sm_error *err)
 {
+    struct media_index *index = &file->index;
     struct pass pass = {0};
     enum sm_status status = pass_init(&pass, &media->demux, err);
     if (status == SM_OK) {
         status = read_all(&pass, media, file, err);
     }
-    if (status == SM_OK && file->index.n_packets == 0) {
+    if (status == SM_OK && index->n_packets == 0) {
         status = no_frames(&media->demux, file, err);
     }
     if (status == SM_OK) {
-        media->demux.next_idx = (uint32_t)file->index.n_packets;
+        trim(index);
+        media->demux.next_idx = (uint32_t)index->n_packets;
         status = sm_media__index_times(media, file, pass.raw, err);
     }
     pass_release(&pass);
+    if (status == SM_OK && sm_media__index_order(index) != SM_OK) {
+        status = sm_media__no_memory(err);
+    }
     return status;
 }
 

@@ -182,7 +182,7 @@ enum sm_status sm_media__activate(struct sm_media *media, size_t file_idx, struc
 enum sm_status sm_media__index(struct sm_media *media, struct media_file *file,
                                struct sm_error *err) SM_CHECKED;
 void sm_media__index_release(struct media_index *index);
-/* Display times, ranks and hidden packets out of raw timestamps. Adds findings about jumps. */
+/* Display times out of raw timestamps. Adds findings about jumps. */
 enum sm_status sm_media__index_times(struct sm_media *media, struct media_file *file,
                                      const struct raw_time *raw, struct sm_error *err) SM_CHECKED;
 /* Put entries in display order by time_ticks; what is hidden gets no rank. */

@@ -297,9 +297,6 @@ enum sm_status sm_media__index_times(struct sm_media *media, struct media_file *
     } else if (status == SM_OK) {
         time_by_picture_type(index, raw, decode);
     }
-    if (status == SM_OK) {
-        status = sm_media__index_order(index);
-    }
     sm_free(decode);
     return status == SM_OK ? SM_OK : sm_media__no_memory(err);
 }
