@@ -1,186 +1,234 @@
 /*
  * The steps of placing one liner, in the order of the work, each with a box and what has to be written down.
  * Trade steps: common practice, no source. Numbers come from the kit and the sheet, none from here but the
- * share of the resin, the lap and the ties; where a resin or packer maker says otherwise, the maker is right,
- * and the sheet says so.
+ * share of the resin, the lap and the ties. Steps are short: they are read standing, in gloves.
  */
 #include "crew_page.h"
 
+#include <assert.h>
 #include <math.h>
 
-#define SIZE 9.6
-#define BOX 11.0
-#define FIELD_PART 0.30 /* of the width, at the right */
+#define MAX_STEPS 20
+#define FIELD_PART 0.31 /* of the width, at the right */
+#define LINE 1.19       /* height of a line of words in text sizes */
+#define RECORD_HEIGHT 44.0
+
+/* How large it can be set, from comfortable in gloves to as small as a page may force it. */
+static const struct setting {
+    double size, pitch; /* of the words; from one step to the next beyond the words' own lines */
+} settings[] = {{10.4, 9.5}, {10.4, 7.5}, {10, 6.5}, {9.6, 5.5}, {9.2, 5}, {9, 4}, {8.8, 3}};
 
 struct step {
-    const char *words;
+    struct sm_text words;
     const char *field; /* what to write down, NULL = nothing */
 };
+struct checklist {
+    struct sm_crew *crew;
+    const struct sm_repair *repair;
+    const struct sm_kit *kit; /* NULL = not known */
+    struct step step[MAX_STEPS];
+    size_t n;
+    struct setting setting;
+};
 
-static void add_step(struct sm_crew *crew, const struct step *step)
+/* ---- the steps ---- */
+
+/* Room for one more step; words may be added to it until the next is begun. */
+static struct sm_text *begin_step(struct checklist *list, const char *field)
 {
-    double left = sm_schedule__crew_left(crew), right = sm_schedule__crew_right(crew);
-    double field = right - (right - left) * FIELD_PART;
-    struct sm_rect at = {left + BOX + 7, 0, (step->field ? field - 10 : right) - left - BOX - 7, 0};
-    double height = sm_schedule__crew_paragraph(crew, at, SIZE, SM_WEIGHT_PLAIN, false, step->words);
-    double needed = fmax(height, BOX + 2) + 4;
-    sm_schedule__crew_need(crew, needed);
+    assert(list->n < MAX_STEPS);
+    list->step[list->n].field = field;
+    return &list->step[list->n++].words;
+}
+
+static void add_step(struct checklist *list, const char *words, const char *field)
+{
+    sm_text_add(begin_step(list, field), words);
+}
+
+static const char *edge(const struct checklist *list)
+{
+    return list->crew->s->sheet->access.reference == SM_REFERENCE_RIM ? "manhole rim" : "pipe edge";
+}
+
+static void add_finding_steps(struct checklist *list)
+{
+    add_step(list, "Pipe clean and open here; water held back, connections too.", NULL);
+    sm_text_addf(begin_step(list, "camera mark"), "Camera under the defect's middle; tape the rod at the %s.",
+                 edge(list));
+    add_step(list, "Bench: lens at the packer's middle; move the tape over.", "mark used");
+    struct sm_text *words = begin_step(list, "test pressure");
+    sm_text_add(words, "Packer tried inside a piece of this pipe");
+    if (list->kit && isfinite(list->kit->test_pressure_kpa)) {
+        sm_text_add(words, " (kit says ");
+        sm_schedule__add_pressure(words, list->crew->s, list->kit->test_pressure_kpa);
+        sm_text_add(words, ")");
+    }
+    sm_text_add(words, ".");
+    add_step(list, "Rod couplings taped over; retrieval cable on; air line slack.", NULL);
+    add_step(list, "Rehearsal with a dry sleeve to the mark and back.", "minutes");
+}
+
+static void add_resin_steps(struct checklist *list)
+{
+    const struct sm_kit *kit = list->kit;
+    struct sm_text *words = begin_step(list, "mixed at");
+    sm_text_add(words, "Mix");
+    if (kit && isfinite(kit->resin_l)) {
+        sm_text_add(words, " ");
+        sm_text_add_number(words, kit->resin_l, 1, 2);
+        sm_text_add(words, " l of resin");
+    }
+    sm_text_add(words, ": two thirds on the mat's rough face, one third on the other, no dry spot.");
+    sm_text_addf(begin_step(list, NULL),
+                 "Fold in from both sides round the packer, lap %s, inside the outline marks. Four ties, two "
+                 "close together "
+                 "at the leading end, few twists: they break when it fills.",
+                 list->crew->s->people_unit == SM_UNIT_FT ? "1 in" : "25 mm");
+    sm_text_addf(begin_step(list, "stop reached"), "Push until the tape is at the %s.", edge(list));
+}
+
+static void add_pressure_steps(struct checklist *list)
+{
+    struct sm_text *words = begin_step(list, "inflated at");
+    sm_text_add(words, "All clear of openings. Inflate to the noted pressure and the groundwater's");
+    if (list->kit && isfinite(list->kit->max_pressure_kpa)) {
+        sm_text_add(words, "; never above ");
+        sm_schedule__add_pressure(words, list->crew->s, list->kit->max_pressure_kpa);
+    }
+    sm_text_add(words, ".");
+    add_step(list, "Hold the pressure for the whole cure.", "pressure");
+    add_step(list, "Deflate: cure time over, sample of the mix hard.", "deflated at");
+    add_step(list, "A short push, then pull back by the cable, never by the air line.", NULL);
+}
+
+static void add_last_steps(struct checklist *list)
+{
+    if (list->repair->n_reopens) {
+        struct sm_text *words = begin_step(list, "opened at");
+        sm_text_add(words, "Cut open again: ");
+        sm_schedule__add_ids(words, list->crew->s, list->repair->reopens, list->repair->n_reopens, ", ");
+        sm_text_add(words, "; edges smooth.");
+    }
+    add_step(list, "Camera, filmed: both ends covered, liner flat, no water.", "result");
+}
+
+/* ---- setting ---- */
+
+/* Room of a step's words, at the left of its field. */
+static struct sm_rect words_room(const struct checklist *list, size_t idx)
+{
+    double left = sm_schedule__crew_left(list->crew), width = sm_schedule__crew_right(list->crew) - left;
+    double indent = list->setting.size + 8, taken = list->step[idx].field ? width * FIELD_PART + 8 : 0;
+    return (struct sm_rect){left + indent, 0, width - indent - taken, 0};
+}
+
+static double step_height(const struct checklist *list, size_t idx)
+{
+    const char *words = sm_text_str(&list->step[idx].words);
+    double height = sm_schedule__crew_paragraph(list->crew, words_room(list, idx), list->setting.size,
+                                                SM_WEIGHT_PLAIN, false, words);
+    return fmax(height, list->setting.size * LINE) + list->setting.pitch;
+}
+
+static double list_height(const struct checklist *list)
+{
+    double height = 0;
+    for (size_t i = 0; i < list->n; i++) {
+        height += step_height(list, i);
+    }
+    return height;
+}
+
+static void draw_step(const struct checklist *list, size_t idx)
+{
+    struct sm_crew *crew = list->crew;
+    const struct step *step = &list->step[idx];
+    struct sm_rect at = words_room(list, idx);
+    double size = list->setting.size, right = sm_schedule__crew_right(crew), height = step_height(list, idx);
+    sm_schedule__crew_need(crew, height);
     at.y = crew->y;
-    sm_schedule__crew_box(crew, left, crew->y + SIZE, BOX);
-    sm_schedule__crew_paragraph(crew, at, SIZE, SM_WEIGHT_PLAIN, true, step->words);
+    sm_schedule__crew_box(crew, sm_schedule__crew_left(crew), crew->y + size, size + 1);
+    sm_schedule__crew_paragraph(crew, at, size, SM_WEIGHT_PLAIN, true, sm_text_str(&step->words));
     if (step->field) {
-        sm_schedule__crew_field(crew, field, right, crew->y + SIZE, SIZE - 0.8, step->field);
+        sm_schedule__crew_field(crew, at.x + at.width + 8, right, crew->y + size, size - 0.6, step->field);
     }
-    crew->y += needed;
-}
-
-static void add_words_step(struct sm_crew *crew, struct sm_text *words, const char *field)
-{
-    add_step(crew, &(struct step){sm_text_str(words), field});
-    crew->head.failed |= words->failed;
-    sm_text_clear(words);
-}
-
-static const char *edge(const struct sm_crew *crew)
-{
-    return crew->s->sheet->access.reference == SM_REFERENCE_RIM ? "manhole rim" : "pipe edge";
-}
-
-static void add_finding_steps(struct sm_crew *crew, const struct sm_repair *repair)
-{
-    struct sm_text words = {0};
-    const struct sm_kit *kit = sm_schedule__kit(crew->s, repair);
-    add_step(crew, &(struct step){"Pipe clean and open here; water held back, connections too.", NULL});
-    sm_text_addf(&words, "Camera head under the middle of the defect. Tape the rod where it meets the %s.",
-                 edge(crew));
-    add_words_step(crew, &words, "camera mark");
-    add_step(crew, &(struct step){"On the bench: camera head beside the packer, lens at the packer's middle. "
-                                  "Move the tape by what the two differ. "
-                                  "Measure from the packer's middle to the tape.",
-                                  "mark used"});
-    sm_text_add(&words, "Packer tried inside a piece of pipe of this size; pressure noted");
-    if (kit && isfinite(kit->test_pressure_kpa)) {
-        sm_text_add(&words, " (kit says ");
-        sm_schedule__add_pressure(&words, crew->s, kit->test_pressure_kpa);
-        sm_text_add(&words, ")");
-    }
-    sm_text_add(&words, ".");
-    add_words_step(crew, &words, "test pressure");
-    add_step(crew, &(struct step){"Rod couplings taped over; retrieval cable on the packer; air line slack.",
-                                  NULL});
-    add_step(crew, &(struct step){
-                       "Rehearsal: a dry sleeve on the packer, push to the mark and back. Nothing catches.",
-                       "minutes"});
-    sm_text_release(&words);
+    crew->y += height;
 }
 
 /* Working and cure times as the kit's own table has them; nothing is estimated between or beyond its rows. */
 static void add_times(struct sm_text *words, const struct sm_schedule *s, const struct sm_kit *kit)
 {
-    bool is_first = true;
     for (size_t i = 0; kit && kit->cure && i < s->sheet->n_cure_rows; i++) {
         const struct sm_cure_row *row = &s->sheet->cure_row[i];
         if (!row->name || !sm_ascii_ieq(row->name, kit->cure)) {
             continue;
         }
-        sm_text_add(words, is_first ? " Working / cure time: " : ", ");
+        sm_text_add(words, words->length ? ", " : "Working / cure time: ");
         sm_text_add_number(words, row->working_min, 0, 1);
         sm_text_add(words, " / ");
         sm_text_add_number(words, row->cure_min, 0, 1);
         sm_text_add(words, " min at ");
         sm_schedule__add_temperature(words, s, row->temperature_c);
-        is_first = false;
     }
-    sm_text_add(words, is_first ? "" : ".");
 }
 
-static void add_resin_steps(struct sm_crew *crew, const struct sm_repair *repair)
+static void draw_heading(struct checklist *list)
 {
-    const struct sm_kit *kit = sm_schedule__kit(crew->s, repair);
+    struct sm_crew *crew = list->crew;
     struct sm_text words = {0};
-    sm_text_add(&words, "Mix");
-    if (kit && isfinite(kit->resin_l)) {
-        sm_text_add(&words, " ");
-        sm_text_add_number(&words, kit->resin_l, 1, 2);
-        sm_text_add(&words, " l of resin");
-    }
-    sm_text_add(&words, ", watch the clock from here. Two thirds on the first, rough face of the mat, one "
-                        "third on the other; no dry spot.");
-    add_times(&words, crew->s, kit);
-    add_words_step(crew, &words, "mixed at");
-    sm_text_addf(
-        &words,
-        "Mat folded in from both sides round the packer, lap about %s, inside the outline marks. Four ties, "
-        "two "
-        "of them close together at the leading end, few twists so that they break when the packer fills.",
-        crew->s->people_unit == SM_UNIT_FT ? "1 in" : "25 mm");
-    add_words_step(crew, &words, NULL);
-    sm_text_addf(&words, "Push until the tape is at the %s.", edge(crew));
-    add_words_step(crew, &words, "stop reached");
-    sm_text_release(&words);
+    add_times(&words, crew->s, list->kit);
+    sm_schedule__crew_heading(crew, "In this order", 30);
+    double left = sm_schedule__crew_left(crew), right = sm_schedule__crew_right(crew);
+    struct sm_type type = {9, true, SM_ANCHOR_END, SM_INK_LINE};
+    sm_schedule__crew_line(crew, (struct sm_point){right, crew->y - 5}, type, right - left - 110,
+                           sm_text_str(&words));
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
-static void add_pressure_step(struct sm_crew *crew, const struct sm_repair *repair)
+static void draw_record(struct sm_crew *crew)
 {
-    const struct sm_kit *kit = sm_schedule__kit(crew->s, repair);
-    struct sm_text words = {0};
-    sm_text_add(&words,
-                "Everyone clear of openings. Inflate to the noted pressure plus what the groundwater needs");
-    if (kit && isfinite(kit->max_pressure_kpa)) {
-        sm_text_add(&words, ", never above ");
-        sm_schedule__add_pressure(&words, crew->s, kit->max_pressure_kpa);
-    }
-    sm_text_add(&words, ".");
-    add_words_step(crew, &words, "inflated at");
-    add_step(crew, &(struct step){"Hold the pressure for the whole cure at the temperature of the pipe wall.",
-                                  "pressure"});
-    add_step(crew, &(struct step){"Deflate when the cure time is over and a sample of the mix is hard.",
-                                  "deflated at"});
-    add_step(crew,
-             &(struct step){"A short push first, then pull back by the cable, never by the air line.", NULL});
-    sm_text_release(&words);
-}
-
-static void add_last_steps(struct sm_crew *crew, const struct sm_repair *repair)
-{
-    struct sm_text words = {0};
-    if (repair->n_reopens) {
-        sm_text_add(&words, "Cut open again: ");
-        sm_schedule__add_ids(&words, crew->s, repair->reopens, repair->n_reopens, ", ");
-        sm_text_add(&words, ". Edges smooth, water runs.");
-        add_words_step(crew, &words, "opened at");
-    }
-    add_step(crew, &(struct step){"Camera again, filmed: the liner covers the defect at both ends, lies "
-                                  "flat, no water comes through.",
-                                  "result"});
-    sm_text_release(&words);
-}
-
-static void add_record(struct sm_crew *crew)
-{
-    static const char *const fields[][4] = {{"date", "crew", "lot", "pipe temperature"},
+    static const char *const fields[][4] = {{"date", "crew", "lot", "pipe temp."},
                                             {"remarks", NULL, NULL, "initials"}};
     double left = sm_schedule__crew_left(crew), width = sm_schedule__crew_right(crew) - left;
-    sm_schedule__crew_need(crew, 44);
+    sm_schedule__crew_need(crew, RECORD_HEIGHT);
     for (int row = 0; row < 2; row++) {
         crew->y += 19;
         for (int i = 0; i < 4; i++) {
-            double x2 =
-                row == 1 && i == 0 ? left + width * 0.75 - 8 : left + width * (i + 1) / 4 - (i < 3 ? 8 : 0);
+            bool is_wide = row == 1 && i == 0;
+            double x2 = left + width * (is_wide ? 3 : i + 1) / 4 - (i < 3 ? 8 : 0);
             if (fields[row][i]) {
-                sm_schedule__crew_field(crew, left + width * i / 4, x2, crew->y, SIZE - 0.8, fields[row][i]);
+                sm_schedule__crew_field(crew, left + width * i / 4, x2, crew->y, 9.2, fields[row][i]);
             }
         }
     }
     crew->y += 6;
 }
 
+static void draw_list(struct checklist *list)
+{
+    double room = sm_schedule__crew_room(list->crew) - RECORD_HEIGHT - 24;
+    size_t i = 0, last = sizeof settings / sizeof settings[0] - 1;
+    list->setting = settings[0];
+    while (list_height(list) > room && i < last) {
+        list->setting = settings[++i];
+    }
+    draw_heading(list);
+    for (i = 0; i < list->n; i++) {
+        draw_step(list, i);
+    }
+    draw_record(list->crew);
+}
+
 void sm_schedule__crew_checklist(struct sm_crew *crew, const struct sm_repair *repair)
 {
-    sm_schedule__crew_heading(crew, "In this order", 30);
-    add_finding_steps(crew, repair);
-    add_resin_steps(crew, repair);
-    add_pressure_step(crew, repair);
-    add_last_steps(crew, repair);
-    add_record(crew);
+    struct checklist list = {.crew = crew, .repair = repair, .kit = sm_schedule__kit(crew->s, repair)};
+    add_finding_steps(&list);
+    add_resin_steps(&list);
+    add_pressure_steps(&list);
+    add_last_steps(&list);
+    draw_list(&list);
+    for (size_t i = 0; i < list.n; i++) {
+        sm_schedule__drop(&list.step[i].words, &crew->has_failed);
+    }
 }

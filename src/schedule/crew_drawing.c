@@ -6,12 +6,13 @@
 
 #include <math.h>
 
-#define HEIGHT 152.0
+#define HEIGHT 132.0
 #define SHAFT_LEFT 26.0
 #define PIPE_EDGE 74.0
-#define GROUND 14.0
-#define PIPE_TOP 68.0
-#define PIPE_BOTTOM 102.0
+#define GROUND 10.0
+#define PIPE_TOP 54.0
+#define PIPE_BOTTOM 86.0
+#define LEAST_NAME 44.0 /* room without which the far end's name is left out */
 #define LINER_PART 0.34 /* of the width */
 
 struct rod {
@@ -50,12 +51,12 @@ static void draw_ground(const struct rod *rod)
                                     {PIPE_EDGE, PIPE_BOTTOM + 6},
                                     {PIPE_EDGE, PIPE_BOTTOM},
                                     {rod->width, PIPE_BOTTOM},
-                                    {rod->width, PIPE_BOTTOM + 14},
-                                    {0, PIPE_BOTTOM + 14}};
+                                    {rod->width, PIPE_BOTTOM + 11},
+                                    {0, PIPE_BOTTOM + 11}};
     const struct sm_point cover[] = {{PIPE_EDGE, GROUND},
                                      {PIPE_EDGE + 30, GROUND},
-                                     {PIPE_EDGE + 30, PIPE_TOP - 6},
-                                     {PIPE_EDGE, PIPE_TOP - 6}};
+                                     {PIPE_EDGE + 30, PIPE_TOP - 4},
+                                     {PIPE_EDGE, PIPE_TOP - 4}};
     pen->polygon(pen, soil, 8, true, SM_INK_FILL, none);
     pen->polygon(pen, cover, 4, true, SM_INK_FILL, none);
     const struct sm_point left[] = {{0, GROUND},
@@ -117,8 +118,21 @@ static void draw_packer(const struct rod *rod)
         sm_schedule__hatch(rod->pen, liner, 3, 1, (struct sm_stroke){SM_INK_LINE, 0.8, SM_DASH_NONE});
         sm_schedule__rect(rod->pen, liner, SM_INK_NONE, medium);
     }
-    sm_schedule__line(rod->pen, x, PIPE_TOP - 26, x, PIPE_BOTTOM + 24,
+    sm_schedule__line(rod->pen, x, PIPE_TOP - 26, x, PIPE_BOTTOM + 27,
                       (struct sm_stroke){SM_INK_LINE, 0.9, SM_DASH_CENTRE});
+}
+
+/* Broken wall: teeth along the crown, two at the least. */
+static void draw_teeth(const struct rod *rod, double low, double high)
+{
+    int n = (int)fmax((high - low) / 7, 2);
+    double step = (high - low) / n;
+    for (int i = 0; i < n; i++) {
+        const struct sm_point tooth[] = {{low + i * step, PIPE_TOP},
+                                         {low + (i + 0.4) * step, PIPE_TOP - 8},
+                                         {low + (i + 1) * step, PIPE_TOP}};
+        rod->pen->polygon(rod->pen, tooth, 3, true, SM_INK_LINE, none);
+    }
 }
 
 static void draw_defects(const struct rod *rod)
@@ -132,14 +146,63 @@ static void draw_defects(const struct rod *rod)
         }
         double x1 = x_at(rod, observation->start_m), x2 = x_at(rod, observation->end_m);
         double low = fmin(x1, x2) - 4, high = fmax(x1, x2) + 4;
-        const struct sm_point teeth[] = {{low, PIPE_TOP},
-                                         {(low * 3 + high) / 4, PIPE_TOP - 8},
-                                         {(low + high) / 2, PIPE_TOP - 1.5},
-                                         {(low + high * 3) / 4, PIPE_TOP - 8},
-                                         {high, PIPE_TOP}};
-        rod->pen->polygon(rod->pen, teeth, 5, true, SM_INK_LINE, none);
+        draw_teeth(rod, low, high);
         rod->pen->text(rod->pen, (struct sm_point){high + 3, PIPE_TOP - 4},
                        (struct sm_type){9, true, SM_ANCHOR_START, SM_INK_LINE}, observation->id);
+    }
+}
+
+static double true_x(const struct rod *rod, double distance_m)
+{
+    return rod->middle + way(rod) * (distance_m - sm_schedule__repair_stop_m(rod->repair)) * rod->pt_per_m;
+}
+
+static bool is_in_view(const struct rod *rod, double x)
+{
+    return isfinite(x) && x > PIPE_EDGE + 64 && x < rod->width - 6;
+}
+
+/* Openings near the liner, which it must keep clear of or which are cut open again. */
+static void draw_openings(const struct rod *rod)
+{
+    const struct sm_schedule *s = rod->crew->s;
+    for (size_t i = 0; i < s->alignment->n_observations; i++) {
+        const struct sm_observation *observation = &s->alignment->observation[i];
+        double x = true_x(rod, observation->distance_m);
+        if (observation->treatment != SM_TREATMENT_CLEAR || !is_in_view(rod, x)) {
+            continue;
+        }
+        double diameter_mm = isfinite(observation->diameter_mm) ? observation->diameter_mm
+                                                                : s->sheet->rules.connection_diameter_mm;
+        double half = fmin(fmax(diameter_mm / 2000 * rod->pt_per_m, 3), 40);
+        sm_schedule__rect(rod->pen, (struct sm_rect){x - half, PIPE_TOP - 14, 2 * half, 14}, SM_INK_PAPER,
+                          none);
+        sm_schedule__line(rod->pen, x - half, PIPE_TOP - 14, x - half, PIPE_TOP, thick);
+        sm_schedule__line(rod->pen, x + half, PIPE_TOP - 14, x + half, PIPE_TOP, thick);
+        rod->pen->text(rod->pen, (struct sm_point){x, PIPE_TOP - 4},
+                       (struct sm_type){8, false, SM_ANCHOR_MIDDLE, SM_INK_LINE}, observation->id);
+    }
+}
+
+/* The far end of the pipe where it comes into view. */
+static void draw_far_end(const struct rod *rod)
+{
+    const struct sm_schedule *s = rod->crew->s;
+    double x = true_x(rod, s->sheet->access.enters_at_to ? 0 : s->alignment->length_m);
+    if (!is_in_view(rod, x)) {
+        return;
+    }
+    sm_schedule__rect(rod->pen,
+                      (struct sm_rect){x, PIPE_TOP - 2, rod->width - x + 2, PIPE_BOTTOM - PIPE_TOP + 14},
+                      SM_INK_PAPER, none);
+    const struct sm_point above[] = {{x, GROUND + 24}, {x, PIPE_TOP}},
+                          below[] = {{x, PIPE_BOTTOM}, {x, PIPE_BOTTOM + 5}, {rod->width, PIPE_BOTTOM + 5}};
+    rod->pen->polygon(rod->pen, above, 2, false, SM_INK_NONE, thick);
+    rod->pen->polygon(rod->pen, below, 3, false, SM_INK_NONE, thick);
+    if (rod->width - x > LEAST_NAME) {
+        struct sm_type type = {9, true, SM_ANCHOR_START, SM_INK_LINE};
+        sm_schedule__crew_line(rod->crew, (struct sm_point){x + 14, PIPE_TOP + 2}, type, rod->width - x - 15,
+                               sm_schedule__far_end(s));
     }
 }
 
@@ -173,17 +236,17 @@ static void draw_dimensions(const struct rod *rod)
     struct sm_text words = {0};
     sm_text_add(&words, "MARK ");
     sm_schedule__add_length(&words, s, rod->repair->mark_m);
-    draw_dimension(rod, rod->tape.x, rod->middle, 46, 14, sm_text_str(&words));
-    sm_schedule__line(rod->pen, rod->tape.x, rod->tape.y, rod->tape.x, 51, thin);
-    sm_text_clear(&words);
+    draw_dimension(rod, rod->tape.x, rod->middle, 34, 14, sm_text_str(&words));
+    sm_schedule__line(rod->pen, rod->tape.x, rod->tape.y, rod->tape.x, 39, thin);
+    sm_schedule__clear(&words, &rod->crew->has_failed);
     sm_schedule__add_length(&words, s, sm_schedule__from_crew_m(s, sm_schedule__repair_stop_m(rod->repair)));
     sm_text_add(&words, " from the pipe edge");
-    draw_dimension(rod, PIPE_EDGE, rod->middle, PIPE_BOTTOM + 26, 10, sm_text_str(&words));
-    sm_text_clear(&words);
+    draw_dimension(rod, PIPE_EDGE, rod->middle, PIPE_BOTTOM + 22, 10, sm_text_str(&words));
+    sm_schedule__clear(&words, &rod->crew->has_failed);
     sm_text_add(&words, "liner ");
     sm_schedule__add_liner_length(&words, s, rod->repair->length_um);
-    draw_dimension(rod, rod->middle - half, rod->middle + half, PIPE_BOTTOM + 42, 10, sm_text_str(&words));
-    sm_text_release(&words);
+    draw_dimension(rod, rod->middle - half, rod->middle + half, PIPE_BOTTOM + 37, 10, sm_text_str(&words));
+    sm_schedule__drop(&words, &rod->crew->has_failed);
 }
 
 static void draw_words(const struct rod *rod)
@@ -214,7 +277,9 @@ double sm_schedule__crew_rod_drawing(struct sm_crew *crew, const struct sm_repai
                       .pt_per_m = width * LINER_PART / length_m};
     draw_ground(&rod);
     draw_rod(&rod, rod.middle - width * LINER_PART / 2);
+    draw_far_end(&rod);
     draw_packer(&rod);
+    draw_openings(&rod);
     draw_defects(&rod);
     draw_tape(&rod);
     draw_dimensions(&rod);

@@ -11,8 +11,9 @@
 #include "grid.h"
 
 #define FAMILY "DejaVu Sans"
-#define MARGIN 34.0
+#define MARGIN 32.0
 #define FOOT 18.0
+#define LEAST_SHRINK 0.75    /* a line that is too long gets this small at most, then loses its end */
 #define NO_DATE "2000-01-01" /* stands in the document's properties where the sheet has no date */
 
 static const double grey_of[SM_N_INKS] = {
@@ -88,9 +89,10 @@ static void set_words(struct sm_crew *crew, double size, bool is_bold, const cha
     pango_font_description_free(font);
     sm_schedule__add_plain(&plain, text, true);
     pango_layout_set_width(crew->layout, -1);
+    pango_layout_set_attributes(crew->layout, NULL);
     pango_layout_set_ellipsize(crew->layout, PANGO_ELLIPSIZE_NONE);
     pango_layout_set_text(crew->layout, sm_text_str(&plain), -1);
-    sm_text_release(&plain);
+    sm_schedule__drop(&plain, &crew->has_failed);
 }
 
 static double layout_width(struct sm_crew *crew)
@@ -165,12 +167,12 @@ static void set_properties(struct sm_crew *crew)
     sm_text_add(&words, "Crew sheet ");
     sm_schedule__add_plain(&words, s->segment->id ? s->segment->id : "", true);
     cairo_pdf_surface_set_metadata(crew->surface, CAIRO_PDF_METADATA_TITLE, sm_text_str(&words));
-    sm_text_clear(&words);
+    sm_schedule__clear(&words, &crew->has_failed);
     sm_text_addf(&words, "%sT00:00:00Z",
                  s->sheet->date && is_iso_date(s->sheet->date) ? s->sheet->date : NO_DATE);
     cairo_pdf_surface_set_metadata(crew->surface, CAIRO_PDF_METADATA_CREATE_DATE, sm_text_str(&words));
     cairo_pdf_surface_set_metadata(crew->surface, CAIRO_PDF_METADATA_CREATOR, "stopmark");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
 static void open_words(struct sm_crew *crew)
@@ -223,7 +225,7 @@ static void finish_page(struct sm_crew *crew)
     type.anchor = SM_ANCHOR_START;
     sm_schedule__crew_line(crew, (struct sm_point){crew->margin, y}, type,
                            crew->width - 2 * crew->margin - 60, sm_text_str(&crew->head));
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
     cairo_show_page(crew->cr);
 }
 
@@ -233,7 +235,7 @@ enum sm_status sm_schedule__crew_close(struct sm_crew *crew, struct sm_error *er
     cairo_surface_finish(crew->surface);
     cairo_status_t status = cairo_status(crew->cr);
     status = status == CAIRO_STATUS_SUCCESS ? cairo_surface_status(crew->surface) : status;
-    bool has_failed = crew->head.failed;
+    bool has_failed = crew->has_failed || crew->head.failed;
     g_object_unref(crew->layout);
     g_object_unref(crew->context);
     g_object_unref(crew->fonts);
@@ -258,14 +260,19 @@ void sm_schedule__crew_new_page(struct sm_crew *crew, const char *outline)
         sm_schedule__add_plain(&name, outline, true);
         cairo_pdf_surface_add_outline(crew->surface, CAIRO_PDF_OUTLINE_ROOT, sm_text_str(&name),
                                       sm_text_str(&where), 0);
-        sm_text_release(&where);
-        sm_text_release(&name);
+        sm_schedule__drop(&where, &crew->has_failed);
+        sm_schedule__drop(&name, &crew->has_failed);
     }
+}
+
+double sm_schedule__crew_room(const struct sm_crew *crew)
+{
+    return crew->height - FOOT - 12 - crew->y;
 }
 
 bool sm_schedule__crew_need(struct sm_crew *crew, double height)
 {
-    if (crew->y + height <= crew->height - FOOT - 12) {
+    if (height <= sm_schedule__crew_room(crew)) {
         return false;
     }
     sm_schedule__crew_new_page(crew, NULL);
@@ -274,7 +281,7 @@ bool sm_schedule__crew_need(struct sm_crew *crew, double height)
     sm_text_addf(&words, "%s, continued", sm_text_str(&crew->head));
     sm_schedule__crew_line(crew, (struct sm_point){crew->margin, crew->y + 9}, type,
                            crew->width - 2 * crew->margin, sm_text_str(&words));
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
     crew->y += 22;
     return true;
 }
@@ -297,7 +304,7 @@ void sm_schedule__crew_line(struct sm_crew *crew, struct sm_point at, struct sm_
     set_words(crew, type.size, type.is_bold, text);
     double width = layout_width(crew);
     if (room > 0 && width > room) {
-        double size = fmax(type.size * room / width * 0.995, type.size / 2);
+        double size = fmax(type.size * room / width * 0.995, type.size * LEAST_SHRINK);
         set_words(crew, size, type.is_bold, text);
         if (layout_width(crew) > room) {
             pango_layout_set_width(crew->layout, (int)(room * PANGO_SCALE));
@@ -307,6 +314,38 @@ void sm_schedule__crew_line(struct sm_crew *crew, struct sm_point at, struct sm_
     show_layout(crew, at, type);
 }
 
+/* Is the blank at i within a length or quantity: 5 3/4", 12.34 m, +- 0.06? */
+static bool is_blank_in_number(const char *text, size_t i)
+{
+    if (i == 0 || text[i] != ' ') {
+        return false;
+    }
+    unsigned char before = (unsigned char)text[i - 1];
+    char after = text[i + 1];
+    bool is_digit_before = before >= '0' && before <= '9';
+    bool is_digit_after = after >= '0' && after <= '9';
+    bool starts_unit = after && strchr("mlbpi", after) != NULL;
+    return (is_digit_after && (is_digit_before || before == '\'' || before == 0xb1)) ||
+           (is_digit_before && starts_unit);
+}
+
+/* A length is never torn at the end of a line. */
+static void keep_numbers_whole(PangoLayout *layout)
+{
+    const char *text = pango_layout_get_text(layout);
+    PangoAttrList *list = pango_attr_list_new();
+    for (size_t i = 0; text[i]; i++) {
+        if (is_blank_in_number(text, i)) {
+            PangoAttribute *whole = pango_attr_allow_breaks_new(FALSE);
+            whole->start_index = (guint)i - 1;
+            whole->end_index = (guint)i + 2;
+            pango_attr_list_insert(list, whole);
+        }
+    }
+    pango_layout_set_attributes(layout, list);
+    pango_attr_list_unref(list);
+}
+
 double sm_schedule__crew_paragraph(struct sm_crew *crew, struct sm_rect at, double size,
                                    enum sm_weight weight, bool is_drawn, const char *text)
 {
@@ -314,6 +353,7 @@ double sm_schedule__crew_paragraph(struct sm_crew *crew, struct sm_rect at, doub
     set_words(crew, size, weight == SM_WEIGHT_BOLD, text);
     pango_layout_set_width(crew->layout, (int)(at.width * PANGO_SCALE));
     pango_layout_set_wrap(crew->layout, PANGO_WRAP_WORD_CHAR);
+    keep_numbers_whole(crew->layout);
     pango_layout_get_extents(crew->layout, NULL, &logical);
     if (is_drawn) {
         set_ink(crew->cr, SM_INK_LINE);
@@ -342,13 +382,13 @@ void sm_schedule__crew_field(struct sm_crew *crew, double x, double x2, double b
 
 void sm_schedule__crew_heading(struct sm_crew *crew, const char *text, double room_after)
 {
-    sm_schedule__crew_need(crew, 26 + room_after);
-    crew->y += 8;
+    sm_schedule__crew_need(crew, 23 + room_after);
+    crew->y += 5;
     sm_schedule__line(&crew->pen, crew->margin, crew->y, sm_schedule__crew_right(crew), crew->y,
                       (struct sm_stroke){SM_INK_LINE, 1.2, SM_DASH_NONE});
     struct sm_type type = {11, true, SM_ANCHOR_START, SM_INK_LINE};
     sm_schedule__crew_line(crew, (struct sm_point){crew->margin, crew->y + 13}, type, 0, text);
-    crew->y += 19;
+    crew->y += 18;
 }
 
 static void drop_bytes(void *bytes)

@@ -23,6 +23,7 @@ struct sm_crew {
     double width, height, margin; /* of the page */
     double y;                     /* first free line of the page's flow */
     int n_pages;
+    bool has_failed;     /* memory ran out somewhere: the document is not handed on */
     struct sm_text head; /* words at the foot and, on a page that goes on, at the head */
 };
 
@@ -38,6 +39,9 @@ void sm_schedule__crew_new_page(struct sm_crew *crew, const char *outline);
 /* Room for height points, on a new page where this one has none left. @return true when it went to a new
  * page. */
 bool sm_schedule__crew_need(struct sm_crew *crew, double height);
+
+/* What is left of the page below the flow. */
+double sm_schedule__crew_room(const struct sm_crew *crew);
 
 double sm_schedule__crew_left(const struct sm_crew *crew);
 double sm_schedule__crew_right(const struct sm_crew *crew);

@@ -8,6 +8,7 @@
 #define TEXT_SIZE 9.4
 #define STRIP_TEXT 7.6
 #define FIRST_PAGE_ROWS 3
+#define FULL_STRIP_ROWS 400
 
 static const char *or_unknown(const char *text)
 {
@@ -45,7 +46,7 @@ static void add_title(struct sm_crew *crew)
     crew->y += 36;
     draw_tape(crew, crew->y);
     crew->y += 15;
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
 static void add_fact(struct sm_crew *crew, int column, const char *name, struct sm_text *words)
@@ -57,8 +58,7 @@ static void add_fact(struct sm_crew *crew, int column, const char *name, struct 
     sm_schedule__crew_line(crew, (struct sm_point){x, crew->y + 21},
                            (struct sm_type){12, true, SM_ANCHOR_START, SM_INK_LINE}, width - 8,
                            sm_text_str(words));
-    crew->head.failed |= words->failed;
-    sm_text_clear(words);
+    sm_schedule__clear(words, &crew->has_failed);
 }
 
 static void add_facts(struct sm_crew *crew)
@@ -93,17 +93,55 @@ static void add_facts(struct sm_crew *crew)
     }
     add_fact(crew, 3, "Groundwater above invert", &words);
     crew->y += 30;
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
-static void add_strip(struct sm_crew *crew, int max_rows)
+/* @return marks that found no room for their name. */
+static size_t add_strip(struct sm_crew *crew)
 {
     double left = sm_schedule__crew_left(crew);
-    struct sm_strip_opts opts = {sm_schedule__crew_right(crew) - left, STRIP_TEXT, max_rows, true, true};
+    struct sm_strip_opts opts = {.width = sm_schedule__crew_right(crew) - left,
+                                 .text_size = STRIP_TEXT,
+                                 .max_rows = FIRST_PAGE_ROWS,
+                                 .has_legend = true,
+                                 .is_work_only = true};
     sm_schedule__crew_move(crew, left, crew->y);
     struct sm_strip strip = sm_schedule__strip_draw(&crew->pen, crew->s, &opts);
     sm_schedule__crew_move_back(crew);
     crew->y += strip.height;
+    crew->has_failed |= strip.has_failed;
+    return strip.n_unnamed;
+}
+
+static double room_on_paper(void *user, double y, double height)
+{
+    struct sm_crew *crew = user;
+    if (height <= sm_schedule__crew_room(crew) - y) {
+        return y;
+    }
+    sm_schedule__crew_move_back(crew);
+    sm_schedule__crew_need(crew, crew->height);
+    sm_schedule__crew_move(crew, sm_schedule__crew_left(crew), crew->y);
+    return 0;
+}
+
+/* Again in full where the first page has no room for all names, over as many pages as it takes. */
+static void add_full_strip(struct sm_crew *crew)
+{
+    double left = sm_schedule__crew_left(crew);
+    sm_schedule__crew_new_page(crew, "Strip in full");
+    sm_schedule__crew_heading(crew, "Strip in full", 0);
+    crew->y += 6;
+    struct sm_strip_opts opts = {.width = sm_schedule__crew_right(crew) - left,
+                                 .text_size = STRIP_TEXT,
+                                 .max_rows = FULL_STRIP_ROWS,
+                                 .make_room = room_on_paper,
+                                 .user = crew};
+    sm_schedule__crew_move(crew, left, crew->y);
+    struct sm_strip strip = sm_schedule__strip_draw(&crew->pen, crew->s, &opts);
+    sm_schedule__crew_move_back(crew);
+    crew->y += strip.height;
+    crew->has_failed |= strip.has_failed;
 }
 
 /* ---- repairs in order ---- */
@@ -138,8 +176,7 @@ static void add_words_column(struct sm_crew *crew, int column, double size, bool
                              struct sm_text *words)
 {
     add_column(crew, column, size, is_bold, room, sm_text_str(words));
-    crew->head.failed |= words->failed;
-    sm_text_clear(words);
+    sm_schedule__clear(words, &crew->has_failed);
 }
 
 static void add_repair_row(struct sm_crew *crew, const struct sm_repair *repair)
@@ -169,7 +206,7 @@ static void add_repair_row(struct sm_crew *crew, const struct sm_repair *repair)
     sm_schedule__add_error(&words, s, sm_schedule__repair_error_m(s, repair));
     add_words_column(crew, 5, 10, false, 0.11, &words);
     crew->y += 21;
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
 static void add_repairs(struct sm_crew *crew)
@@ -202,8 +239,7 @@ static void add_item(struct sm_crew *crew, struct sm_text *words)
     sm_schedule__crew_box(crew, left, crew->y + TEXT_SIZE, 10);
     sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, sm_text_str(words));
     crew->y += height;
-    crew->head.failed |= words->failed;
-    sm_text_clear(words);
+    sm_schedule__clear(words, &crew->has_failed);
 }
 
 static void add_kits(struct sm_crew *crew, struct sm_text *words)
@@ -211,10 +247,7 @@ static void add_kits(struct sm_crew *crew, struct sm_text *words)
     const struct sm_schedule *s = crew->s;
     for (size_t k = 0; k < s->sheet->n_kits; k++) {
         const struct sm_kit *kit = &s->sheet->kit[k];
-        int n = 0;
-        for (size_t i = 0; i < s->plan->n_repairs; i++) {
-            n += s->plan->repair[i].kit_idx == (int32_t)k;
-        }
+        int n = sm_schedule__n_of_kit(s, k);
         if (n == 0) {
             continue;
         }
@@ -264,7 +297,7 @@ static void add_load(struct sm_crew *crew)
                  "gloves, eye protection",
                  2 * s->plan->n_repairs, 4 * s->plan->n_repairs);
     add_item(crew, &words);
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
 /* ---- what is not done, cautions ---- */
@@ -292,8 +325,7 @@ static void add_unrepaired(struct sm_crew *crew)
         crew->y +=
             sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, sm_text_str(&words)) + 2;
     }
-    crew->head.failed |= words.failed;
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &crew->has_failed);
 }
 
 static void add_cautions(struct sm_crew *crew)
@@ -323,11 +355,14 @@ enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedu
     sm_schedule__crew_new_page(&crew, "Segment");
     add_title(&crew);
     add_facts(&crew);
-    add_strip(&crew, FIRST_PAGE_ROWS);
+    size_t n_unnamed = add_strip(&crew);
     add_repairs(&crew);
     add_load(&crew);
     add_unrepaired(&crew);
     add_cautions(&crew);
+    if (n_unnamed) {
+        add_full_strip(&crew);
+    }
     for (size_t i = 0; i < schedule->plan->n_repairs; i++) {
         sm_schedule__crew_repair_page(&crew, i);
     }

@@ -197,12 +197,13 @@ struct heads {
     char text[SM_GRID_MAX_COLUMNS][32];
 };
 
-static void make_heads(struct heads *heads, const struct sm_grid *grid, bool utf8)
+static void make_heads(struct heads *heads, struct sm_grid *grid, bool utf8)
 {
     for (size_t i = 0; i < grid->n_columns; i++) {
         struct sm_text plain = {0};
         sm_schedule__add_plain(&plain, grid->column[i].head, utf8);
         sm_strcopy(heads->text[i], sizeof heads->text[i], sm_text_str(&plain));
+        grid->cells.failed |= plain.failed;
         sm_text_release(&plain);
     }
 }
@@ -293,13 +294,13 @@ static void print_head(struct sm_text *out, const struct sm_grid *grid, const st
 void sm_schedule__grid_print(struct sm_text *out, struct sm_grid *grid, int limit, bool utf8)
 {
     int width[SM_GRID_MAX_COLUMNS] = {0};
+    struct heads heads;
     make_plain(grid, utf8);
+    make_heads(&heads, grid, utf8);
     if (grid->cells.failed) {
         out->failed = true;
         return;
     }
-    struct heads heads;
-    make_heads(&heads, grid, utf8);
     natural_widths(grid, &heads, width);
     shrink_to_fit(grid, width, limit);
     print_head(out, grid, &heads, width, utf8);

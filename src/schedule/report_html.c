@@ -46,7 +46,7 @@ static void add_facts(struct sm_text *out, const struct sm_schedule *s)
                  s->sheet->access.reference == SM_REFERENCE_RIM ? "rim" : "pipe edge");
     add_fact(out, "Crew works from", &words);
     sm_text_add(out, "</dl>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static size_t count_flagged(const struct sm_alignment *alignment)
@@ -68,7 +68,7 @@ static void add_sums(struct sm_text *out, const struct sm_schedule *s)
     sm_schedule__add_money(&words, s->plan->cost);
     sm_schedule__html_words(out, &words);
     sm_text_add(out, "</b> cost of the repairs</li></ul>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_top(struct sm_text *out, const struct sm_schedule *s)
@@ -152,13 +152,13 @@ static void add_flagged(struct sm_text *out, const struct sm_schedule *s, size_t
     sm_text_add(out, ".");
     const struct sm_finding *finding;
     for (size_t i = 0; (finding = sm_schedule__finding(s, i)) != NULL; i++) {
-        if (sm_schedule__finding_observation(s, finding) == observation) {
+        if (sm_schedule__is_about(finding, observation)) {
             sm_text_add(out, "<br>");
             add_message(out, finding);
         }
     }
     sm_text_add(out, "</li>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 /* Those that do not stand with a flagged observation already. */
@@ -191,7 +191,7 @@ static void add_first(struct sm_text *out, const struct sm_schedule *s)
         sm_schedule__html_words(out, &words);
         sm_text_add(out, ".</p>\n");
     }
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
     if (count_flagged(s->alignment) == 0 && !sm_schedule__finding(s, 0)) {
         sm_text_add(out, "<p>Nothing is flagged.</p></section>\n");
         return;

@@ -20,7 +20,7 @@ static void add_length_item(struct sm_text *out, const struct sm_schedule *s, co
         sm_schedule__add_length(&words, s, length_m);
     }
     add_item(out, name, &words);
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_alignment(struct sm_text *out, const struct sm_schedule *s)
@@ -47,7 +47,7 @@ static void add_alignment(struct sm_text *out, const struct sm_schedule *s)
     }
     add_item(out, "Ties (counter and true distance)", &words);
     add_length_item(out, s, "Misclosure at the far end", alignment->misclosure_m);
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_rules(struct sm_text *out, const struct sm_schedule *s)
@@ -71,7 +71,7 @@ static void add_rules(struct sm_text *out, const struct sm_schedule *s)
     add_length_item(out, s, "Kept clear beside a connection", rules->keep_clear_m);
     sm_text_add(&words, rules->may_reopen ? "may be covered and cut open again" : "are not covered");
     add_item(out, "Connections", &words);
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 void sm_schedule__add_report_method(struct sm_text *out, const struct sm_schedule *s)

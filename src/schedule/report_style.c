@@ -77,7 +77,8 @@ static const char *const style[] = {
     "var(--ink)}\n"
     ".zoom::before{content:'';display:block;padding-top:76%}.zoom .still{position:absolute;left:0;top:0}\n"
     "figure{margin:0}figcaption{color:var(--soft);font-size:.92rem;padding-top:.4rem}\n"
-    "svg{display:block;width:100%;height:auto}\n"
+    "svg{display:block;width:100%;height:auto}.wide>svg{min-width:54rem}\n"
+    "td a{white-space:nowrap}\n"
     "svg .item{outline:none;cursor:pointer;text-decoration:none}\n"
     "svg .item:hover text,svg .item:focus text{text-decoration:underline}\n"
     "svg .item:focus-visible{outline:3px solid var(--focus)}\n"
@@ -101,9 +102,10 @@ static const char *const style[] = {
     "22pt}\n"
     "h2{break-after:avoid;margin-top:1.4rem}tr,li,figure{break-inside:avoid}thead{display:table-header-group}"
     "\n"
-    ".tape{-webkit-print-color-adjust:exact;print-color-adjust:exact}.wide{overflow:visible}\n"
+    ".tape{-webkit-print-color-adjust:exact;print-color-adjust:exact}.wide{overflow:visible}.wide>svg{min-"
+    "width:0}\n"
     ".zoom,.still{width:42mm}.zoom .still{position:static}.zoom::before{display:none}\n"
-    "th,td{padding:.25rem .4rem .25rem 0}}\n",
+    "th,td{padding:.25rem .6rem .25rem 0}}\n",
 };
 
 void sm_schedule__add_report_style(struct sm_text *out)

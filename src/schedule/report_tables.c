@@ -9,8 +9,7 @@
 void sm_schedule__html_words(struct sm_text *out, struct sm_text *words)
 {
     sm_text_add_html(out, sm_text_str(words));
-    out->failed |= words->failed;
-    sm_text_clear(words);
+    sm_schedule__clear(words, &out->failed);
 }
 
 void sm_schedule__html_cell(struct sm_text *out, struct sm_text *words, const char *class_name)
@@ -88,7 +87,7 @@ static void add_why(struct sm_text *out, const struct sm_schedule *s, const stru
     }
     if (isfinite(repair->slack_m)) {
         sm_text_add(&words, "The liner may sit ");
-        sm_schedule__add_length(&words, s, repair->slack_m);
+        sm_schedule__add_allowance(&words, s, repair->slack_m);
         sm_text_add(&words, " off its stop before any of it shows. ");
     }
     for (size_t i = 0; i < repair->n_prepare; i++) {
@@ -101,7 +100,7 @@ static void add_why(struct sm_text *out, const struct sm_schedule *s, const stru
         sm_text_add(&words, ".");
     }
     sm_schedule__html_cell(out, &words, "");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_repair_lengths(struct sm_text *out, const struct sm_schedule *s,
@@ -123,7 +122,7 @@ static void add_repair_lengths(struct sm_text *out, const struct sm_schedule *s,
     sm_text_add(&words, "\u00b1 ");
     sm_schedule__add_error(&words, s, sm_schedule__repair_error_m(s, repair));
     sm_schedule__html_cell(out, &words, sm_schedule__repair_is_doubtful(s, repair) ? "n doubt" : "n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_repair(struct sm_text *out, const struct sm_schedule *s, const struct sm_repair *repair)
@@ -139,7 +138,7 @@ static void add_repair(struct sm_text *out, const struct sm_schedule *s, const s
     sm_schedule__add_money(&words, repair->cost);
     sm_schedule__html_cell(out, &words, "n");
     sm_text_add(out, "</tr>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 void sm_schedule__add_report_repairs(struct sm_text *out, const struct sm_schedule *s)
@@ -198,7 +197,7 @@ void sm_schedule__add_report_unrepaired(struct sm_text *out, const struct sm_sch
     }
     end_table(out);
     sm_text_add(out, "</section>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 /* ---- observations ---- */
@@ -207,7 +206,7 @@ static void add_still(struct sm_text *out, const struct sm_schedule *s, size_t i
 {
     struct sm_still still;
     struct sm_text words = {0};
-    if (!sm_schedule__still_read(&still, s, idx)) {
+    if (!sm_schedule__still_read(&still, s, idx, &out->failed)) {
         sm_text_add(out, "<td class=\"soft\">no picture</td>");
         return;
     }
@@ -220,7 +219,7 @@ static void add_still(struct sm_text *out, const struct sm_schedule *s, size_t i
     sm_text_add(out, "\" src=\"data:image/jpeg;base64,");
     sm_schedule__add_base64(out, still.data, still.n);
     sm_text_add(out, "\"></span></td>");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
     sm_schedule__still_release(&still);
 }
 
@@ -264,7 +263,7 @@ static void add_place(struct sm_text *out, const struct sm_schedule *s,
         sm_text_add(out, "</span>");
     }
     sm_text_add(out, "</td>");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_what(struct sm_text *out, const struct sm_schedule *s,
@@ -289,7 +288,7 @@ static void add_what(struct sm_text *out, const struct sm_schedule *s,
         sm_text_add(out, "</span>");
     }
     sm_text_add(out, "</td>");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_decision(struct sm_text *out, const struct sm_schedule *s, size_t idx)
@@ -324,7 +323,7 @@ static void add_observation(struct sm_text *out, const struct sm_schedule *s, si
     sm_schedule__add_flag_words(&words, observation->flags, "; ");
     sm_schedule__html_cell(out, &words, is_flagged ? "doubt" : "");
     sm_text_add(out, "</tr>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 void sm_schedule__add_report_observations(struct sm_text *out, const struct sm_schedule *s)
@@ -349,10 +348,7 @@ static void add_kit_rows(struct sm_text *out, const struct sm_schedule *s)
     struct sm_text words = {0};
     for (size_t k = 0; k < s->sheet->n_kits; k++) {
         const struct sm_kit *kit = &s->sheet->kit[k];
-        int n = 0;
-        for (size_t i = 0; i < s->plan->n_repairs; i++) {
-            n += s->plan->repair[i].kit_idx == (int32_t)k;
-        }
+        int n = sm_schedule__n_of_kit(s, k);
         if (n == 0) {
             continue;
         }
@@ -365,7 +361,7 @@ static void add_kit_rows(struct sm_text *out, const struct sm_schedule *s)
         sm_schedule__html_cell(out, &words, "n");
         sm_text_add(out, "</tr>\n");
     }
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_sum_row(struct sm_text *out, const char *what, double amount)
@@ -375,7 +371,7 @@ static void add_sum_row(struct sm_text *out, const char *what, double amount)
     sm_schedule__add_money(&words, amount);
     sm_schedule__html_cell(out, &words, "n");
     sm_text_add(out, "</tr>\n");
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &out->failed);
 }
 
 static double kits_cost(const struct sm_schedule *s)

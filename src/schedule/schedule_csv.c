@@ -34,7 +34,7 @@ static void add_ids(struct sm_text *out, const struct sm_schedule *s, const int3
     sm_schedule__add_ids(&ids, s, idx, n, " ");
     out->failed |= ids.failed;
     add_field(out, sm_text_str(&ids));
-    sm_text_release(&ids);
+    sm_schedule__drop(&ids, &out->failed);
 }
 
 static void add_prepare(struct sm_text *out, const struct sm_repair *repair)
@@ -45,7 +45,7 @@ static void add_prepare(struct sm_text *out, const struct sm_repair *repair)
     }
     out->failed |= all.failed;
     add_field(out, sm_text_str(&all));
-    sm_text_release(&all);
+    sm_schedule__drop(&all, &out->failed);
 }
 
 static void add_repair(struct sm_text *out, const struct sm_schedule *s, size_t repair_idx)

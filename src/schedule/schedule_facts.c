@@ -59,6 +59,15 @@ const struct sm_kit *sm_schedule__kit(const struct sm_schedule *s, const struct 
     return repair->kit_idx >= 0 && idx < s->sheet->n_kits ? &s->sheet->kit[idx] : NULL;
 }
 
+int sm_schedule__n_of_kit(const struct sm_schedule *s, size_t kit_idx)
+{
+    int n = 0;
+    for (size_t i = 0; i < s->plan->n_repairs; i++) {
+        n += s->plan->repair[i].kit_idx == (int32_t)kit_idx;
+    }
+    return n;
+}
+
 const struct sm_target *sm_schedule__target(const struct sm_schedule *s, size_t observation_idx)
 {
     for (size_t i = 0; i < s->plan->n_targets; i++) {
@@ -106,14 +115,18 @@ const struct sm_finding *sm_schedule__finding(const struct sm_schedule *s, size_
     return NULL;
 }
 
+bool sm_schedule__is_about(const struct sm_finding *finding, const struct sm_observation *observation)
+{
+    return finding->entry_idx >= 0 &&
+           (finding->entry_idx == observation->entry_idx || finding->entry_idx == observation->end_entry_idx);
+}
+
 const struct sm_observation *sm_schedule__finding_observation(const struct sm_schedule *s,
                                                               const struct sm_finding *finding)
 {
-    for (size_t i = 0; finding->entry_idx >= 0 && i < s->alignment->n_observations; i++) {
-        const struct sm_observation *observation = &s->alignment->observation[i];
-        if (observation->entry_idx == finding->entry_idx ||
-            observation->end_entry_idx == finding->entry_idx) {
-            return observation;
+    for (size_t i = 0; i < s->alignment->n_observations; i++) {
+        if (sm_schedule__is_about(finding, &s->alignment->observation[i])) {
+            return &s->alignment->observation[i];
         }
     }
     return NULL;

@@ -20,6 +20,8 @@ double sm_schedule__repair_error_m(const struct sm_schedule *s, const struct sm_
 /** Is one of the observations it covers flagged as doubtful? */
 bool sm_schedule__repair_is_doubtful(const struct sm_schedule *s, const struct sm_repair *repair);
 const struct sm_kit *sm_schedule__kit(const struct sm_schedule *s, const struct sm_repair *repair);
+/** Repairs of the plan made with a kit. */
+int sm_schedule__n_of_kit(const struct sm_schedule *s, size_t kit_idx);
 /** NULL = no target. */
 const struct sm_target *sm_schedule__target(const struct sm_schedule *s, size_t observation_idx);
 /** Reason why an observation stays unrepaired; NULL = it does not. */
@@ -29,6 +31,7 @@ const struct sm_repair *sm_schedule__repair_of(const struct sm_schedule *s, size
 const struct sm_observation *sm_schedule__observation(const struct sm_schedule *s, size_t observation_idx);
 /** Findings of sheet, log, alignment and plan, in that order; NULL past the last. */
 const struct sm_finding *sm_schedule__finding(const struct sm_schedule *s, size_t finding_idx);
+bool sm_schedule__is_about(const struct sm_finding *finding, const struct sm_observation *observation);
 /** The observation a finding is about; NULL = about none. */
 const struct sm_observation *sm_schedule__finding_observation(const struct sm_schedule *s,
                                                               const struct sm_finding *finding);
@@ -59,6 +62,8 @@ void sm_schedule__add_length(struct sm_text *text, const struct sm_schedule *s, 
 void sm_schedule__add_cell_length(struct sm_text *text, const struct sm_schedule *s, double length_m);
 /** An error: `0.06 m` or `2 3/8"`; rounded up, never down to nothing. */
 void sm_schedule__add_error(struct sm_text *text, const struct sm_schedule *s, double error_m);
+/** A length that may be used up: as sm_schedule__add_error(), but rounded down, never more than there is. */
+void sm_schedule__add_allowance(struct sm_text *text, const struct sm_schedule *s, double length_m);
 /** `0.60 m` or `2' 0"`, with the kit's whole digits kept. */
 void sm_schedule__add_liner_length(struct sm_text *text, const struct sm_schedule *s, int64_t length_um);
 /** Diameter: `200 mm` or `8 in`; "not known" for NAN. */
@@ -74,6 +79,9 @@ void sm_schedule__add_code(struct sm_text *text, const struct sm_observation *ob
 const char *sm_schedule__meaning(const struct sm_schedule *s, const struct sm_observation *observation);
 /** Clock position in words: `at 3`, `from 9 to 3`, `all round`; nothing when not logged. */
 void sm_schedule__add_clock(struct sm_text *text, const struct sm_observation *observation);
+/** Code, meaning, clock position and remark: `BAC B break, from 4 to 6 o'clock; piece gone`. */
+void sm_schedule__add_what(struct sm_text *text, const struct sm_schedule *s,
+                           const struct sm_observation *observation);
 /** Names of the flags, as in files or as words a person reads. */
 void sm_schedule__add_flag_names(struct sm_text *text, uint32_t flags, const char *separator);
 void sm_schedule__add_flag_words(struct sm_text *text, uint32_t flags, const char *separator);
@@ -90,6 +98,12 @@ const char *sm_schedule__source_words(const struct sm_schedule *s, const struct 
 
 /** Next of the items between ';' in *items, blanks round it left out; false when none is left. */
 bool sm_schedule__next_item(const char **items, const char **item, size_t *n);
+
+/** Release words that were under way; a failure is remembered in *has_failed, never taken back. */
+void sm_schedule__drop(struct sm_text *words, bool *has_failed);
+
+/** Empty words for the next, in the same way. */
+void sm_schedule__clear(struct sm_text *words, bool *has_failed);
 
 /** Outcome of a writer: SM_E_NOMEM when the text failed. */
 enum sm_status sm_schedule__finish(const struct sm_text *text, struct sm_error *err);

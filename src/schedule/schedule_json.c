@@ -127,7 +127,7 @@ static void add_items(struct sm_json *json, const char *key, const char *items)
         sm_text_add_n(&one, item, n);
         json->out->failed |= one.failed;
         sm_json_string(json, NULL, sm_text_str(&one));
-        sm_text_release(&one);
+        sm_schedule__drop(&one, &json->out->failed);
     }
     sm_json_close(json, ']');
 }
@@ -165,7 +165,7 @@ static void add_reading(struct sm_json *json, const struct sm_schedule *s,
     sm_json_number(json, "confidence", reading.length ? (double)observation->reading.confidence : (double)NAN,
                    4);
     sm_json_string(json, "state", sm_reading_state_name(observation->reading.state));
-    sm_text_release(&reading);
+    sm_schedule__drop(&reading, &json->out->failed);
 }
 
 static void add_place(struct sm_json *json, const struct sm_observation *observation)

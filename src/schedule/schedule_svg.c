@@ -4,7 +4,7 @@
 #define DRAWING_WIDTH 1120.0
 #define MARGIN 24.0
 #define TEXT_SIZE 12.5
-#define MAX_ROWS 60
+#define MAX_ROWS 400
 
 static const char font[] = "font-family=\"DejaVu Sans, Verdana, Segoe UI, Helvetica, sans-serif\"";
 
@@ -23,7 +23,10 @@ void sm_schedule__add_svg(struct sm_text *out, const struct sm_schedule *s, cons
 {
     struct sm_text body = {0};
     struct sm_svg_pen svg;
-    struct sm_strip_opts opts = {DRAWING_WIDTH - 2 * MARGIN, TEXT_SIZE, MAX_ROWS, true, false};
+    struct sm_strip_opts opts = {.width = DRAWING_WIDTH - 2 * MARGIN,
+                                 .text_size = TEXT_SIZE,
+                                 .max_rows = MAX_ROWS,
+                                 .has_legend = true};
     sm_schedule__svg_pen_init(&svg, &body, link_prefix);
     struct sm_strip strip = sm_schedule__strip_draw(&svg.pen, s, &opts);
     sm_text_addf(out, "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d ", (int)DRAWING_WIDTH);
@@ -36,8 +39,8 @@ void sm_schedule__add_svg(struct sm_text *out, const struct sm_schedule *s, cons
                  (int)MARGIN);
     sm_text_add(out, sm_text_str(&body));
     sm_text_add(out, "</g>\n</svg>\n");
-    out->failed |= body.failed;
-    sm_text_release(&body);
+    out->failed |= strip.has_failed;
+    sm_schedule__drop(&body, &out->failed);
 }
 
 enum sm_status sm_schedule_write_svg(struct sm_text *out, const struct sm_schedule *schedule,

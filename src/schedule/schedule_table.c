@@ -21,16 +21,14 @@ struct page {
 /* Finish one line of words: print it wrapped and empty it. */
 static void flush_line(const struct page *page, struct sm_text *line, int indent)
 {
-    page->out->failed |= line->failed;
     sm_schedule__add_wrapped(page->out, sm_text_str(line), page->columns, indent, page->utf8);
-    sm_text_clear(line);
+    sm_schedule__clear(line, &page->out->failed);
 }
 
 static void flush_cell(struct sm_grid *grid, struct sm_text *cell)
 {
-    grid->cells.failed |= cell->failed;
     sm_schedule__grid_cell(grid, sm_text_str(cell));
-    sm_text_clear(cell);
+    sm_schedule__clear(cell, &grid->cells.failed);
 }
 
 static void print_title(const struct page *page, const char *title)
@@ -64,7 +62,7 @@ static void print_header(const struct page *page)
     sm_text_addf(&line, ". Crew works from %s, mark at the %s.", sm_schedule__crew_end(s),
                  s->sheet->access.reference == SM_REFERENCE_RIM ? "rim" : "pipe edge");
     flush_line(page, &line, 2);
-    sm_text_release(&line);
+    sm_schedule__drop(&line, &page->out->failed);
 }
 
 /* ---- repairs ---- */
@@ -80,9 +78,8 @@ static void add_repair_notes(struct sm_grid *grid, const struct sm_schedule *s,
         sm_schedule__add_ids(cell, s, repair->reopens, repair->n_reopens, ", ");
     }
     if (cell->length) {
-        grid->cells.failed |= cell->failed;
         sm_schedule__grid_note(grid, sm_text_str(cell));
-        sm_text_clear(cell);
+        sm_schedule__clear(cell, &grid->cells.failed);
     }
 }
 
@@ -110,7 +107,7 @@ static void add_repair_row(struct sm_grid *grid, const struct sm_schedule *s, co
     sm_schedule__add_money(&cell, repair->cost);
     flush_cell(grid, &cell);
     add_repair_notes(grid, s, repair, &cell);
-    sm_text_release(&cell);
+    sm_schedule__drop(&cell, &grid->cells.failed);
 }
 
 static void print_repairs(const struct page *page)
@@ -148,21 +145,6 @@ static void add_extent(struct sm_text *cell, const struct sm_schedule *s,
     }
 }
 
-static void add_what(struct sm_text *cell, const struct sm_schedule *s,
-                     const struct sm_observation *observation)
-{
-    const char *meaning = sm_schedule__meaning(s, observation);
-    sm_schedule__add_code(cell, observation);
-    sm_text_addf(cell, "%s%s", *meaning ? " " : "", meaning);
-    if (observation->clock_from_h) {
-        sm_text_add(cell, ", ");
-        sm_schedule__add_clock(cell, observation);
-    }
-    if (observation->remark && *observation->remark) {
-        sm_text_addf(cell, "; %s", observation->remark);
-    }
-}
-
 static void add_observation_row(struct sm_grid *grid, const struct sm_schedule *s, size_t idx)
 {
     const struct sm_observation *observation = &s->alignment->observation[idx];
@@ -177,7 +159,7 @@ static void add_observation_row(struct sm_grid *grid, const struct sm_schedule *
     }
     flush_cell(grid, &cell);
     sm_schedule__grid_cell(grid, sm_schedule__source_words(s, observation));
-    add_what(&cell, s, observation);
+    sm_schedule__add_what(&cell, s, observation);
     flush_cell(grid, &cell);
     sm_text_add(&cell, sm_treatment_name(observation->treatment));
     if (repair) {
@@ -188,7 +170,7 @@ static void add_observation_row(struct sm_grid *grid, const struct sm_schedule *
     flush_cell(grid, &cell);
     sm_schedule__add_flag_words(&cell, observation->flags, ", ");
     flush_cell(grid, &cell);
-    sm_text_release(&cell);
+    sm_schedule__drop(&cell, &grid->cells.failed);
 }
 
 static void print_observations(const struct page *page)
@@ -223,7 +205,7 @@ static void print_unrepaired(const struct page *page)
         sm_text_addf(&line, ": %s", or_unknown(plan->unrepaired[i].reason));
         flush_line(page, &line, 3);
     }
-    sm_text_release(&line);
+    sm_schedule__drop(&line, &page->out->failed);
 }
 
 static void print_cost(const struct page *page)
@@ -247,7 +229,7 @@ static void print_cost(const struct page *page)
         sm_text_add(&line, ".");
         flush_line(page, &line, 2);
     }
-    sm_text_release(&line);
+    sm_schedule__drop(&line, &page->out->failed);
 }
 
 static void print_findings(const struct page *page)
@@ -269,7 +251,7 @@ static void print_findings(const struct page *page)
         sm_text_add(&line, finding->message ? finding->message : "");
         flush_line(page, &line, 3);
     }
-    sm_text_release(&line);
+    sm_schedule__drop(&line, &page->out->failed);
 }
 
 enum sm_status sm_schedule_write_table(struct sm_text *out, const struct sm_schedule *schedule, int columns,

@@ -54,16 +54,30 @@ static void add_quarter_inches(struct sm_text *text, int64_t quarters)
     sm_text_addf(text, "%s\"", fraction[quarters % 4]);
 }
 
-void sm_schedule__add_error(struct sm_text *text, const struct sm_schedule *s, double error_m)
+/* In whole centimetres or quarter inches, rounded by the given function; a hair's breadth beyond a step is
+ * the step. */
+static void add_rounded(struct sm_text *text, const struct sm_schedule *s, double length_m,
+                        double round_to(double), double hair)
 {
-    if (!isfinite(error_m)) {
+    if (!isfinite(length_m)) {
         sm_text_add(text, "not known");
     } else if (is_in_feet(s)) {
-        add_quarter_inches(text, (int64_t)ceil(fmin(error_m, 1e9) * 1000 / MM_PER_IN * 4 - 1e-6));
+        double quarters = fmin(length_m, 1e9) * 1000 / MM_PER_IN * 4;
+        add_quarter_inches(text, (int64_t)fmax(round_to(quarters + hair), 0));
     } else {
-        sm_text_add_fixed(text, ceil(error_m * 100 - 1e-6) / 100, 2);
+        sm_text_add_fixed(text, round_to(length_m * 100 + hair) / 100, 2);
         sm_text_add(text, " m");
     }
+}
+
+void sm_schedule__add_error(struct sm_text *text, const struct sm_schedule *s, double error_m)
+{
+    add_rounded(text, s, error_m, ceil, -1e-6);
+}
+
+void sm_schedule__add_allowance(struct sm_text *text, const struct sm_schedule *s, double length_m)
+{
+    add_rounded(text, s, length_m, floor, 1e-6);
 }
 
 void sm_schedule__add_liner_length(struct sm_text *text, const struct sm_schedule *s, int64_t length_um)
@@ -141,6 +155,21 @@ void sm_schedule__add_clock(struct sm_text *text, const struct sm_observation *o
         sm_text_add(text, "all round");
     } else {
         sm_text_addf(text, "from %d to %d o'clock", from_h, to_h);
+    }
+}
+
+void sm_schedule__add_what(struct sm_text *text, const struct sm_schedule *s,
+                           const struct sm_observation *observation)
+{
+    const char *meaning = sm_schedule__meaning(s, observation);
+    sm_schedule__add_code(text, observation);
+    sm_text_addf(text, "%s%s", *meaning ? " " : "", meaning);
+    if (observation->clock_from_h) {
+        sm_text_add(text, ", ");
+        sm_schedule__add_clock(text, observation);
+    }
+    if (observation->remark && *observation->remark) {
+        sm_text_addf(text, "; %s", observation->remark);
     }
 }
 
@@ -271,6 +300,18 @@ void sm_schedule__add_least_sure(struct sm_text *text, const struct sm_schedule 
     }
     sm_text_add(text, "; resting on it: ");
     add_repairs_resting_on(text, s, (size_t)(worst - s->alignment->observation));
+}
+
+void sm_schedule__drop(struct sm_text *words, bool *has_failed)
+{
+    *has_failed |= words->failed;
+    sm_text_release(words);
+}
+
+void sm_schedule__clear(struct sm_text *words, bool *has_failed)
+{
+    *has_failed |= words->failed;
+    sm_text_clear(words);
 }
 
 enum sm_status sm_schedule__finish(const struct sm_text *text, struct sm_error *err)

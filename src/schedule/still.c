@@ -42,7 +42,8 @@ static bool find_size(struct sm_still *still)
     return false;
 }
 
-bool sm_schedule__still_read(struct sm_still *still, const struct sm_schedule *s, size_t observation_idx)
+bool sm_schedule__still_read(struct sm_still *still, const struct sm_schedule *s, size_t observation_idx,
+                             bool *has_failed)
 {
     const char *name = s->still ? s->still[observation_idx] : NULL;
     *still = (struct sm_still){0};
@@ -51,9 +52,10 @@ bool sm_schedule__still_read(struct sm_still *still, const struct sm_schedule *s
     }
     struct sm_text path = {0};
     sm_text_addf(&path, "%s/%s", s->out_dir, name);
-    bool is_good =
-        !path.failed && sm_file_read(&still->data, &still->n, sm_text_str(&path), LIMIT_BYTES, NULL) == SM_OK;
-    sm_text_release(&path);
+    enum sm_status status = sm_file_read(&still->data, &still->n, sm_text_str(&path), LIMIT_BYTES, NULL);
+    *has_failed |= status == SM_E_NOMEM;
+    sm_schedule__drop(&path, has_failed);
+    bool is_good = status == SM_OK;
     if (is_good && !find_size(still)) {
         sm_schedule__still_release(still);
         return false;

@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define MAX_LABEL_LINES 3
+#define LEGEND_HEIGHT 10.0     /* in text sizes, at most */
 #define GAP_BETWEEN_LABELS 0.5 /* in text sizes */
 
 struct label {
@@ -43,6 +44,7 @@ struct strip {
     struct lanes lanes;
     struct labels stops, names; /* of the row */
     size_t n_unnamed;
+    bool *has_failed;
 };
 
 static const struct sm_stroke no_stroke = {SM_INK_NONE, 0, SM_DASH_NONE};
@@ -152,7 +154,7 @@ static void add_length_line(const struct strip *strip, struct label *label, doub
     struct sm_text text = {0};
     sm_schedule__add_cell_length(&text, strip->s, length_m);
     add_label_line(strip, label, &text);
-    sm_text_release(&text);
+    sm_schedule__drop(&text, strip->has_failed);
 }
 
 static struct label stop_label(const struct strip *strip, size_t idx)
@@ -163,7 +165,7 @@ static struct label stop_label(const struct strip *strip, size_t idx)
     struct sm_text text = {0};
     sm_text_addf(&text, "%s%s", repair->id, sm_schedule__repair_is_doubtful(strip->s, repair) ? " ?" : "");
     add_label_line(strip, &label, &text);
-    sm_text_release(&text);
+    sm_schedule__drop(&text, strip->has_failed);
     add_length_line(strip, &label, stop_m);
     return label;
 }
@@ -186,16 +188,16 @@ static struct label name_label(const struct strip *strip, size_t idx)
     struct sm_text text = {0};
     sm_text_addf(&text, "%s%s", observation->id, sm_schedule__is_doubtful(observation) ? " ?" : "");
     add_label_line(strip, &label, &text);
-    sm_text_clear(&text);
+    sm_schedule__clear(&text, strip->has_failed);
     if (!strip->opts->is_work_only) {
         sm_text_add(&text, observation->code ? observation->code : "");
         if (text.length > 8) {
-            text.length = 0;
+            sm_schedule__clear(&text, strip->has_failed);
             sm_text_add(&text, "\u2026");
         }
         add_label_line(strip, &label, &text);
     }
-    sm_text_release(&text);
+    sm_schedule__drop(&text, strip->has_failed);
     add_length_line(strip, &label, observation->distance_m);
     return label;
 }
@@ -276,7 +278,7 @@ static void sort_labels(struct labels *labels)
  * blocks (pool adjacent violators: Barlow, Bartholomew, Bremner and Brunk, Statistical Inference under Order
  * Restrictions, 1972).
  */
-static void spread_labels(struct labels *labels, double gap, double low, double high)
+static void spread_labels(struct labels *labels, double gap, double low, double high, bool *has_failed)
 {
     double offset = 0;
     size_t n_blocks = 0;
@@ -285,7 +287,8 @@ static void spread_labels(struct labels *labels, double gap, double low, double 
         size_t n;
     } *block = sm_calloc(labels->n ? labels->n : 1, sizeof *block);
     if (!block) {
-        return; /* labels stay at 0; the text runs out of memory as well and reports it */
+        *has_failed = true;
+        return;
     }
     for (size_t i = 0; i < labels->n; i++) {
         struct label *label = &labels->item[i];
@@ -325,7 +328,7 @@ static void place_labels(struct strip *strip, struct labels *labels)
     double gap = GAP_BETWEEN_LABELS * strip->em;
     sort_labels(labels);
     strip->n_unnamed += drop_labels(labels, gap, strip->opts->width);
-    spread_labels(labels, gap, 0, strip->opts->width);
+    spread_labels(labels, gap, 0, strip->opts->width, strip->has_failed);
 }
 
 /* ---- how many rows ---- */
@@ -343,7 +346,7 @@ static bool rows_suffice(struct strip *strip, int n_rows)
 {
     double gap = GAP_BETWEEN_LABELS * strip->em;
     double px_per_m = (strip->x1 - strip->x0) * n_rows / strip->length_m;
-    if (shortest_liner_m(strip->s->plan) * px_per_m < 1.1 * strip->em) {
+    if (shortest_liner_m(strip->s->plan) * px_per_m < (strip->opts->is_work_only ? 0.8 : 1.1) * strip->em) {
         return false;
     }
     for (int row = 0; row < n_rows; row++) {
@@ -357,13 +360,15 @@ static bool rows_suffice(struct strip *strip, int n_rows)
     return true;
 }
 
+/* The fewest rows on which liners are wide enough and names fit; for very many, a few more than the fewest.
+ */
 static int choose_rows(struct strip *strip)
 {
     int n_rows = 1;
     while (n_rows < strip->opts->max_rows && !rows_suffice(strip, n_rows)) {
-        n_rows++;
+        n_rows += 1 + n_rows / 8;
     }
-    return n_rows;
+    return n_rows < strip->opts->max_rows ? n_rows : strip->opts->max_rows;
 }
 
 /* ---- marks ---- */
@@ -500,7 +505,7 @@ static void draw_repair(const struct strip *strip, size_t idx)
                    strip->y + strip->lanes.stop_top + 2.35 * strip->em);
     }
     strip->pen->end_group(strip->pen);
-    sm_text_release(&title);
+    sm_schedule__drop(&title, strip->has_failed);
 }
 
 static bool is_reopened(const struct sm_plan *plan, size_t observation_idx)
@@ -568,7 +573,7 @@ static void draw_observation(const struct strip *strip, size_t idx)
                    strip->y + strip->lanes.target + 0.5 * strip->em, strip->y + strip->lanes.name_top);
     }
     strip->pen->end_group(strip->pen);
-    sm_text_release(&title);
+    sm_schedule__drop(&title, strip->has_failed);
 }
 
 /* Shaft of an access point, or the torn edge where the row goes on. */
@@ -612,11 +617,11 @@ static void draw_fitted(const struct strip *strip, struct sm_point at, struct sm
     sm_text_add(&cut, fitted);
     while (strip->pen->text_width(strip->pen, type, sm_text_str(&cut)) > room && fitted[0]) {
         sm_strcopy(fitted, strlen(fitted), fitted);
-        sm_text_clear(&cut);
+        sm_schedule__clear(&cut, strip->has_failed);
         sm_text_addf(&cut, "%s\u2026", fitted);
     }
     strip->pen->text(strip->pen, at, type, sm_text_str(&cut));
-    sm_text_release(&cut);
+    sm_schedule__drop(&cut, strip->has_failed);
 }
 
 static void add_end_words(struct sm_text *text, const struct strip *strip, bool is_right)
@@ -643,11 +648,11 @@ static void draw_head(const struct strip *strip)
     add_end_words(&words, strip, false);
     draw_fitted(strip, (struct sm_point){0, y}, (struct sm_type){em, true, SM_ANCHOR_START, SM_INK_LINE},
                 sm_text_str(&words), 0.4 * width);
-    sm_text_clear(&words);
+    sm_schedule__clear(&words, strip->has_failed);
     add_end_words(&words, strip, true);
     draw_fitted(strip, (struct sm_point){width, y}, (struct sm_type){em, true, SM_ANCHOR_END, SM_INK_LINE},
                 sm_text_str(&words), 0.4 * width);
-    sm_text_release(&words);
+    sm_schedule__drop(&words, strip->has_failed);
     if (strip->s->segment->flow != SM_FLOW_UNKNOWN) {
         double way = strip->s->segment->flow == SM_FLOW_FROM_TO ? 1 : -1;
         struct sm_point tail = {x - way * 2.6 * em, y + 0.35 * em}, tip = {x + way * 2.6 * em, y + 0.35 * em};
@@ -684,7 +689,7 @@ static void draw_scale(const struct strip *strip)
         sm_text_add(&words, is_feet ? " ft" : " m");
         sm_schedule__line(strip->pen, x, y, x, y + 0.4 * em, stroke);
         strip->pen->text(strip->pen, (struct sm_point){x, y + 1.35 * em}, type, sm_text_str(&words));
-        sm_text_release(&words);
+        sm_schedule__drop(&words, strip->has_failed);
     }
 }
 
@@ -805,6 +810,13 @@ static double drawn_length_m(const struct sm_alignment *alignment)
     return length_m > 0 ? length_m : 1;
 }
 
+static void make_room(struct strip *strip, double height)
+{
+    if (strip->opts->make_room) {
+        strip->y = strip->opts->make_room(strip->opts->user, strip->y, height);
+    }
+}
+
 struct sm_strip sm_schedule__strip_draw(struct sm_pen *pen, const struct sm_schedule *s,
                                         const struct sm_strip_opts *opts)
 {
@@ -816,18 +828,25 @@ struct sm_strip sm_schedule__strip_draw(struct sm_pen *pen, const struct sm_sche
                           .x1 = opts->width - 2.2 * opts->text_size,
                           .length_m = drawn_length_m(s->alignment),
                           .lanes = lanes_of(opts->text_size, opts->is_work_only ? 2 : 3)};
+    bool has_failed = false;
+    strip.has_failed = &has_failed;
     strip.stops.item = sm_calloc(s->plan->n_repairs + 1, sizeof *strip.stops.item);
     strip.names.item = sm_calloc(s->alignment->n_observations + 1, sizeof *strip.names.item);
     if (strip.stops.item && strip.names.item) {
         int n_rows = choose_rows(&strip);
         for (int row = 0; row < n_rows; row++) {
             strip.n_rows = n_rows;
+            make_room(&strip, strip.lanes.bottom);
             draw_row(&strip, row);
             strip.y += strip.lanes.bottom;
         }
-        strip.y += opts->has_legend ? draw_legend(&strip, strip.y) : 0;
+        if (opts->has_legend) {
+            make_room(&strip, LEGEND_HEIGHT * strip.em);
+            strip.y += draw_legend(&strip, strip.y);
+        }
     }
+    has_failed |= !strip.stops.item || !strip.names.item;
     sm_free(strip.stops.item);
     sm_free(strip.names.item);
-    return (struct sm_strip){strip.y, strip.n_unnamed};
+    return (struct sm_strip){strip.y, strip.n_unnamed, has_failed};
 }

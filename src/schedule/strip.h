@@ -11,10 +11,15 @@ struct sm_strip_opts {
     int max_rows;
     bool has_legend;
     bool is_work_only; /* leave out observations that nothing is done about */
+    /* Room for the next piece of height at y; @return where it goes, on a new page 0. NULL = there is always
+     * room. */
+    double (*make_room)(void *user, double y, double height);
+    void *user;
 };
 struct sm_strip {
     double height;    /* what was drawn takes this much */
     size_t n_unnamed; /* marks drawn without their label for want of room */
+    bool has_failed;  /* memory ran out: the drawing is not whole */
 };
 /* Draw from the pen's origin. */
 struct sm_strip sm_schedule__strip_draw(struct sm_pen *pen, const struct sm_schedule *s,

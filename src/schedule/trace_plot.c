@@ -14,6 +14,7 @@
 
 struct plot {
     struct sm_pen *pen;
+    struct sm_text *out;
     const struct sm_schedule *s;
     double end_s, low, high; /* axes: 0..end_s, low..high in the counter's unit */
 };
@@ -81,14 +82,14 @@ static void draw_axes(const struct plot *plot)
         sm_text_add_number(&words, v, 0, 3);
         pen->text(pen, (struct sm_point){LEFT - 8, y_at(plot, v) + 4},
                   (struct sm_type){TEXT, false, SM_ANCHOR_END, SM_INK_SOFT}, sm_text_str(&words));
-        sm_text_clear(&words);
+        sm_schedule__clear(&words, &plot->out->failed);
     }
     for (double t = 0; t <= plot->end_s; t += step_s) {
         sm_schedule__line(pen, x_at(plot, t), HEIGHT - BOTTOM, x_at(plot, t), HEIGHT - BOTTOM + 5, axis);
         sm_schedule__add_time(&words, t);
         pen->text(pen, (struct sm_point){x_at(plot, t), HEIGHT - BOTTOM + 19},
                   (struct sm_type){TEXT, false, SM_ANCHOR_MIDDLE, SM_INK_SOFT}, sm_text_str(&words));
-        sm_text_clear(&words);
+        sm_schedule__clear(&words, &plot->out->failed);
     }
     sm_schedule__line(pen, LEFT, HEIGHT - BOTTOM, WIDTH - 10, HEIGHT - BOTTOM, axis);
     sm_schedule__line(pen, LEFT, 10, LEFT, HEIGHT - BOTTOM, axis);
@@ -97,7 +98,7 @@ static void draw_axes(const struct plot *plot)
     sm_text_addf(&words, "counter, %s", sm_unit_name(sm_schedule__counter_unit(plot->s)));
     pen->text(pen, (struct sm_point){LEFT + 6, 18},
               (struct sm_type){TEXT, false, SM_ANCHOR_START, SM_INK_SOFT}, sm_text_str(&words));
-    sm_text_release(&words);
+    sm_schedule__drop(&words, &plot->out->failed);
 }
 
 /* Readings that were seen as a full line, inferred ones dashed; hidden stretches and jumps stay open. */
@@ -106,6 +107,7 @@ static void draw_line(const struct plot *plot)
     const struct sm_trace *trace = plot->s->trace;
     struct sm_point *point = sm_calloc(trace->n_readings + 1, sizeof *point);
     size_t n = 0;
+    plot->out->failed |= !point;
     enum sm_reading_state state = SM_READING_HIDDEN;
     for (size_t i = 0; point && i <= trace->n_readings; i++) {
         const struct sm_reading *reading = i < trace->n_readings ? &trace->reading[i] : NULL;
@@ -168,14 +170,14 @@ static void draw_observations(const struct plot *plot)
             last_x = at.x;
         }
         plot->pen->end_group(plot->pen);
-        sm_text_release(&title);
+        sm_schedule__drop(&title, &plot->out->failed);
     }
 }
 
 void sm_schedule__add_trace_plot(struct sm_text *out, const struct sm_schedule *s)
 {
     struct sm_svg_pen svg;
-    struct plot plot = {.pen = &svg.pen, .s = s};
+    struct plot plot = {.pen = &svg.pen, .out = out, .s = s};
     if (!s->trace || !find_axes(&plot)) {
         return;
     }

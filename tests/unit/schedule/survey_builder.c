@@ -292,6 +292,25 @@ static void make_many(struct survey *survey)
     survey->plan.n_unrepaired = 0;
 }
 
+/* O1 stands for the break at 12.34 m, O2 for a connection. */
+static void make_short(struct survey *survey)
+{
+    struct sm_observation *list = survey->alignment.observation;
+    list[0] = observation_of(&rows[4], 0);
+    list[1] = observation_of(&rows[5], 1);
+    survey->alignment.n_observations = 2;
+    struct sm_target *target = take(survey, 1, sizeof *target);
+    *target = (struct sm_target){0, 12130000, 12550000};
+    survey->plan.target = target;
+    survey->plan.n_targets = 1;
+    struct sm_repair *repair = take(survey, 1, sizeof *repair);
+    *repair = repair_of(survey, 0, 0, 12040000, 1, (int32_t[]){0});
+    survey->plan.repair = repair;
+    survey->plan.n_repairs = 1;
+    survey->plan.n_unrepaired = 0;
+    survey->trace.n_readings = 30;
+}
+
 static void set_strings(struct survey *survey, const char *text)
 {
     struct sm_segment *segment = &survey->sheet.segment;
@@ -366,6 +385,8 @@ void survey_build(struct survey *survey, enum survey_kind kind)
     add_findings(survey);
     if (kind == SURVEY_MANY) {
         make_many(survey);
+    } else if (kind == SURVEY_SHORT) {
+        make_short(survey);
     } else if (kind == SURVEY_LONG) {
         set_strings(survey, long_text);
     } else if (kind == SURVEY_HOSTILE) {

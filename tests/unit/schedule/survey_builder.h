@@ -13,8 +13,9 @@ enum survey_kind {
     SURVEY_MANY,    /* 60 repairs on 240 m */
     SURVEY_LONG,    /* very long names and remarks */
     SURVEY_HOSTILE, /* markup, formulas, control characters and broken UTF-8 in every string */
+    SURVEY_SHORT,   /* two observations and one repair: for tests that repeat a document very often */
 };
-#define N_SURVEY_KINDS 6
+#define N_SURVEY_KINDS 7
 
 struct survey {
     struct sm_schedule schedule;
