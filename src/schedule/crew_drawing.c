@@ -169,7 +169,7 @@ static void draw_openings(const struct rod *rod)
     for (size_t i = 0; i < s->alignment->n_observations; i++) {
         const struct sm_observation *observation = &s->alignment->observation[i];
         double x = true_x(rod, observation->distance_m);
-        if (observation->treatment != SM_TREATMENT_CLEAR || !is_in_view(rod, x)) {
+        if (!sm_schedule__is_opening(observation) || !is_in_view(rod, x)) {
             continue;
         }
         double diameter_mm = isfinite(observation->diameter_mm) ? observation->diameter_mm

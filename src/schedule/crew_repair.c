@@ -144,7 +144,7 @@ static void add_kept_clear(struct sm_text *words, const struct sm_schedule *s, c
     for (size_t i = 0; i < s->alignment->n_observations; i++) {
         const struct sm_observation *observation = &s->alignment->observation[i];
         double off_m = fabs(observation->distance_m - stop_m);
-        if (observation->treatment == SM_TREATMENT_CLEAR && isfinite(off_m) && off_m < least_m) {
+        if (sm_schedule__is_opening(observation) && isfinite(off_m) && off_m < least_m) {
             nearest = observation;
             least_m = off_m;
         }

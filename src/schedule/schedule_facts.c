@@ -78,6 +78,27 @@ const struct sm_target *sm_schedule__target(const struct sm_schedule *s, size_t 
     return NULL;
 }
 
+bool sm_schedule__is_opening(const struct sm_observation *observation)
+{
+    return observation->treatment == SM_TREATMENT_CLEAR ||
+           (observation->is_connection && observation->treatment != SM_TREATMENT_NONE);
+}
+
+bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,
+                             double *start_m, double *end_m)
+{
+    if (!sm_schedule__is_opening(observation) || !isfinite(observation->distance_m)) {
+        return false;
+    }
+    const struct sm_rules *rules = &s->sheet->rules;
+    double diameter_mm =
+        observation->diameter_mm > 0 ? observation->diameter_mm : rules->connection_diameter_mm;
+    double reach_m = (observation->is_connection ? diameter_mm / 2000 : 0) + rules->keep_clear_m;
+    *start_m = (observation->is_connection ? observation->distance_m : observation->start_m) - reach_m;
+    *end_m = (observation->is_connection ? observation->distance_m : observation->end_m) + reach_m;
+    return true;
+}
+
 const char *sm_schedule__unrepaired_reason(const struct sm_schedule *s, size_t observation_idx)
 {
     for (size_t i = 0; i < s->plan->n_unrepaired; i++) {

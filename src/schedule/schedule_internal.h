@@ -24,6 +24,12 @@ const struct sm_kit *sm_schedule__kit(const struct sm_schedule *s, const struct 
 int sm_schedule__n_of_kit(const struct sm_schedule *s, size_t kit_idx);
 /** NULL = no target. */
 const struct sm_target *sm_schedule__target(const struct sm_schedule *s, size_t observation_idx);
+/** Is it an opening that liners keep clear of? */
+bool sm_schedule__is_opening(const struct sm_observation *observation);
+/** Stretch kept clear of liners, the opening and keep clear each side; false for none or one without a place.
+ */
+bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,
+                             double *start_m, double *end_m);
 /** Reason why an observation stays unrepaired; NULL = it does not. */
 const char *sm_schedule__unrepaired_reason(const struct sm_schedule *s, size_t observation_idx);
 /** First repair that covers an observation; NULL = none. */

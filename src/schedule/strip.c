@@ -126,21 +126,6 @@ void sm_schedule__add_observation_title(struct sm_text *text, const struct sm_sc
     }
 }
 
-bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,
-                             double *start_m, double *end_m)
-{
-    if (observation->treatment != SM_TREATMENT_CLEAR || !isfinite(observation->start_m)) {
-        return false;
-    }
-    const struct sm_rules *rules = &s->sheet->rules;
-    double diameter_mm =
-        isfinite(observation->diameter_mm) ? observation->diameter_mm : rules->connection_diameter_mm;
-    double half_m = observation->is_connection ? diameter_mm / 2000 : 0;
-    *start_m = observation->start_m - half_m - rules->keep_clear_m;
-    *end_m = observation->end_m + half_m + rules->keep_clear_m;
-    return true;
-}
-
 static void add_label_line(const struct strip *strip, struct label *label, const struct sm_text *text)
 {
     struct sm_type type = {strip->em, label->n_lines == 0, SM_ANCHOR_MIDDLE, SM_INK_LINE};
@@ -548,7 +533,9 @@ static void draw_observation_marks(const struct strip *strip, size_t idx)
         double keep_m = s->sheet->rules.keep_clear_m;
         draw_connection(strip, x_at(strip, clear1_m + keep_m), x_at(strip, clear2_m - keep_m),
                         x_at(strip, clear1_m), x_at(strip, clear2_m), is_reopened(s->plan, idx));
-    } else if (holds_centre(strip, observation->distance_m)) {
+    }
+    bool is_plain_opening = observation->treatment == SM_TREATMENT_CLEAR; /* the connection says it all */
+    if (!is_plain_opening && holds_centre(strip, observation->distance_m)) {
         double y = strip->y + (strip->lanes.wall_top + strip->lanes.wall_bottom) / 2;
         draw_mark(strip, (struct sm_point){x_at(strip, observation->distance_m), y}, observation->treatment,
                   sm_schedule__unrepaired_reason(s, idx) != NULL);

@@ -29,10 +29,6 @@ void sm_schedule__add_repair_title(struct sm_text *text, const struct sm_schedul
                                    const struct sm_repair *repair);
 void sm_schedule__add_observation_title(struct sm_text *text, const struct sm_schedule *s,
                                         size_t observation_idx);
-/* Stretch that liners keep clear of: the connection's opening and keep clear each side; false for no
- * connection. */
-bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,
-                             double *start_m, double *end_m);
 /* The strip as one <svg> element. Items link to link_prefix + id; NULL = they only take the focus. */
 void sm_schedule__add_svg(struct sm_text *out, const struct sm_schedule *s, const char *link_prefix);
 
