@@ -11,10 +11,8 @@ static const struct {
     const char *name;
     enum sm_status (*write)(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err);
 } documents[] = {
-    {"schedule.json", sm_schedule_write_json},
-    {"schedule.csv", sm_schedule_write_csv},
-    {"crew-sheet.pdf", sm_schedule_write_pdf},
-    {"strip.svg", sm_schedule_write_svg},
+    {"schedule.json", sm_schedule_write_json}, {"schedule.csv", sm_schedule_write_csv},
+    {"crew-sheet.pdf", sm_schedule_write_pdf}, {"strip.svg", sm_schedule_write_svg},
     {"report.html", sm_schedule_write_html},
 };
 enum { N_DOCUMENTS = sizeof documents / sizeof *documents };

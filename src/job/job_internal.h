@@ -81,6 +81,7 @@ struct sm_job__record {
     struct sm_store_input *input;
     size_t n_settings, settings_capacity;
     struct sm_store_setting *setting;
+    bool has_failed; /* memory ran out while settings were added */
 };
 enum sm_status sm_job__record_make(struct sm_job__record *record, const struct sm_job *job,
                                    struct sm_error *err);

@@ -47,20 +47,31 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
 
 static void add_word(struct sm_job__record *record, const char *name, const char *value)
 {
+    if (record->has_failed) { /* memory ran out before; add_settings() tells it */
+        return;
+    }
     if (sm_grow(&record->setting, record->n_settings, &record->settings_capacity, sizeof *record->setting) !=
         SM_OK) {
-        record->n_settings = SIZE_MAX; /* checked by add_settings() */
-    }
-    if (record->n_settings == SIZE_MAX) {
+        record->has_failed = true;
         return;
     }
     struct sm_store_setting setting = {sm_arena_strdup(record->arena, name),
                                        sm_arena_strdup(record->arena, value)};
     if (!setting.name || !setting.value) {
-        record->n_settings = SIZE_MAX;
+        record->has_failed = true;
         return;
     }
     record->setting[record->n_settings++] = setting;
+}
+
+/* Nothing where the text is empty: a value that is not known is no setting. */
+static void add_text(struct sm_job__record *record, const char *name, const struct sm_text *text)
+{
+    if (text->failed) {
+        record->has_failed = true;
+    } else if (text->length) {
+        add_word(record, name, text->data);
+    }
 }
 
 static void add_real(struct sm_job__record *record, const char *name, double value, const char *unit)
@@ -69,8 +80,8 @@ static void add_real(struct sm_job__record *record, const char *name, double val
     sm_text_add_number(&text, value, 0, 6);
     if (text.length) {
         sm_text_addf(&text, "%s%s", *unit ? " " : "", unit);
-        add_word(record, name, sm_text_str(&text));
     }
+    add_text(record, name, &text);
     sm_text_release(&text);
 }
 
@@ -119,11 +130,14 @@ static enum sm_status add_settings(struct sm_job__record *record, const struct s
     for (size_t i = 0; i < job->n_changes; i++) {
         struct sm_text name = {0};
         sm_text_addf(&name, "changed %zu: %s", i + 1, job->change[i].key);
-        add_word(record, sm_text_str(&name), job->change[i].value);
+        if (name.failed) {
+            record->has_failed = true;
+        } else {
+            add_word(record, name.data, job->change[i].value);
+        }
         sm_text_release(&name);
     }
-    if (record->n_settings == SIZE_MAX) {
-        record->n_settings = 0;
+    if (record->has_failed) {
         return sm_job__no_memory(err);
     }
     return SM_OK;

@@ -6,6 +6,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <stdio.h>
 #include <string.h>
 
 #define UM_PER_M 1e6
@@ -229,10 +230,7 @@ static enum sm_status describe_repair(struct sm_repair *repair, const struct sce
 {
     const struct sm_plan__liner *liner = in_order_of_work(scene, i);
     const struct sm_plan__kit *kit = &scene->problem->kit[liner->kit_idx];
-    struct sm_text id = {0};
-    sm_text_addf(&id, "R%zu", i + 1);
-    sm_strcopy(repair->id, sizeof repair->id, sm_text_str(&id));
-    sm_text_release(&id);
+    snprintf(repair->id, sizeof repair->id, "R%zu", i + 1);
     repair->kit_idx = kit->kit_idx;
     repair->start_um = liner->start_um;
     repair->length_um = kit->length_um;

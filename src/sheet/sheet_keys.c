@@ -371,21 +371,27 @@ static enum sm_status set_number(struct sm_sheet_walk *walk, const struct key_ro
     return SM_OK;
 }
 
-static enum sm_status find_word(const struct key_row *row, const char *value, unsigned *found, struct sm_error *err)
+static enum sm_status no_such_word(const struct key_row *row, const char *value, struct sm_error *err)
 {
     struct sm_text all = {0};
     for (const struct word *word = row->words; word->text; word++) {
-        if (is_same_key(word->text, value)) {
-            *found = word->value;
-            sm_text_release(&all);
-            return SM_OK;
-        }
         sm_text_addf(&all, "%s%s", all.length ? ", " : "", word->text);
     }
     sm_error_set(err, SM_E_FORMAT, "%s = %.60s is none of the words it can be", row->key, value);
     sm_error_remedy(err, "write one of: %s", sm_text_str(&all));
     sm_text_release(&all);
     return SM_E_FORMAT;
+}
+
+static enum sm_status find_word(const struct key_row *row, const char *value, unsigned *found, struct sm_error *err)
+{
+    for (const struct word *word = row->words; word->text; word++) {
+        if (is_same_key(word->text, value)) {
+            *found = word->value;
+            return SM_OK;
+        }
+    }
+    return no_such_word(row, value, err);
 }
 
 static enum sm_status set_word(struct sm_sheet *sheet, const struct key_row *row, const char *value, struct sm_error *err)

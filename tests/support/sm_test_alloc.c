@@ -5,6 +5,10 @@
 
 static long countdown;
 static bool has_failed;
+static bool is_traced;
+
+/* There with the sanitizers: says where the allocation stood that was failed. */
+void __sanitizer_print_stack_trace(void) __attribute__((weak));
 
 void *__real_sm_calloc(size_t n, size_t size);
 void *__real_sm_realloc(void *block, size_t n, size_t size);
@@ -26,6 +30,9 @@ static bool fails_now(void)
 {
     bool is_it = countdown > 0 && --countdown == 0;
     has_failed = has_failed || is_it;
+    if (is_it && is_traced && __sanitizer_print_stack_trace) {
+        __sanitizer_print_stack_trace();
+    }
     return is_it;
 }
 
@@ -52,6 +59,9 @@ void sm_test_alloc_all(sm_test_try_fn *attempt, void *user)
             return;
         }
         if (status != SM_E_NOMEM) {
+            sm_test_alloc_fail(n);
+            is_traced = true;
+            (void)attempt(user);
             fail_msg("allocation %ld failed and the call said \"%s\"", n,
                      sm_status_text((enum sm_status)status));
         }
