@@ -230,7 +230,7 @@ static enum sm_status describe_repair(struct sm_repair *repair, const struct sce
 {
     const struct sm_plan__liner *liner = in_order_of_work(scene, i);
     const struct sm_plan__kit *kit = &scene->problem->kit[liner->kit_idx];
-    snprintf(repair->id, sizeof repair->id, "R%zu", i + 1);
+    snprintf(repair->id, sizeof repair->id, "R%u", (unsigned)(i + 1));
     repair->kit_idx = kit->kit_idx;
     repair->start_um = liner->start_um;
     repair->length_um = kit->length_um;
