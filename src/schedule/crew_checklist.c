@@ -156,21 +156,59 @@ static void draw_step(const struct checklist *list, size_t idx)
     crew->y += height;
 }
 
-/* Working and cure times as the kit's own table has them; nothing is estimated between or beyond its rows. */
-static void add_times(struct sm_text *words, const struct sm_schedule *s, const struct sm_kit *kit)
+static bool is_of_kit(const struct sm_cure_row *row, const struct sm_kit *kit)
 {
-    for (size_t i = 0; kit && kit->cure && i < s->sheet->n_cure_rows; i++) {
+    return kit && kit->cure && row->name && sm_ascii_ieq(row->name, kit->cure);
+}
+
+/* Rows of the kit's table next to a temperature: the nearest not above and the nearest not below; NULL =
+ * none. */
+static void find_rows(const struct sm_schedule *s, const struct sm_kit *kit, double at_c,
+                      const struct sm_cure_row **colder, const struct sm_cure_row **warmer)
+{
+    *colder = *warmer = NULL;
+    for (size_t i = 0; i < s->sheet->n_cure_rows; i++) {
         const struct sm_cure_row *row = &s->sheet->cure_row[i];
-        if (!row->name || !sm_ascii_ieq(row->name, kit->cure)) {
+        if (!is_of_kit(row, kit)) {
             continue;
         }
-        sm_text_add(words, words->length ? ", " : "Working / cure time: ");
-        sm_text_add_number(words, row->working_min, 0, 1);
-        sm_text_add(words, " / ");
-        sm_text_add_number(words, row->cure_min, 0, 1);
-        sm_text_add(words, " min at ");
-        sm_schedule__add_temperature(words, s, row->temperature_c);
+        if (row->temperature_c <= at_c && (!*colder || row->temperature_c > (*colder)->temperature_c)) {
+            *colder = row;
+        }
+        if (row->temperature_c >= at_c && (!*warmer || row->temperature_c < (*warmer)->temperature_c)) {
+            *warmer = row;
+        }
     }
+}
+
+/*
+ * Working and cure time on the safe side, straight from the kit's table: the working time of the next warmer
+ * row, the cure time of the next colder one. Beyond the table there is no number, and the sheet says so.
+ */
+static void add_times(struct sm_text *words, const struct sm_schedule *s, const struct sm_kit *kit)
+{
+    double pipe_c = s->sheet->access.pipe_temperature_c;
+    const struct sm_cure_row *colder, *warmer;
+    find_rows(s, kit, HUGE_VAL, &colder, &warmer);
+    if (!colder) {
+        return; /* the kit has no table */
+    }
+    if (!isfinite(pipe_c)) {
+        sm_text_add(words, "Working and cure time: see the kit, at the temperature of the pipe");
+        return;
+    }
+    find_rows(s, kit, pipe_c, &colder, &warmer);
+    sm_text_add(words, "Pipe at ");
+    sm_schedule__add_temperature(words, s, pipe_c);
+    if (!colder || !warmer) {
+        sm_text_add(words, ": outside the kit's table of times");
+        return;
+    }
+    sm_text_add(words, ": work within ");
+    sm_text_add_number(words, floor(warmer->working_min), 0, 0);
+    sm_text_add(words, " min, cure ");
+    sm_text_add_number(words, ceil(colder->cure_min), 0, 0);
+    sm_text_add(words, " min");
 }
 
 static void draw_heading(struct checklist *list)

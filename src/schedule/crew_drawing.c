@@ -12,8 +12,9 @@
 #define GROUND 10.0
 #define PIPE_TOP 54.0
 #define PIPE_BOTTOM 86.0
-#define LEAST_NAME 44.0 /* room without which the far end's name is left out */
-#define LINER_PART 0.34 /* of the width */
+#define LEAST_NAME 44.0   /* room without which the far end's name is left out */
+#define LEAST_OPENING 3.0 /* half an opening's width on paper */
+#define LINER_PART 0.34   /* of the width */
 
 struct rod {
     struct sm_crew *crew;
@@ -172,9 +173,11 @@ static void draw_openings(const struct rod *rod)
         if (!sm_schedule__is_opening(observation) || !is_in_view(rod, x)) {
             continue;
         }
-        double diameter_mm = isfinite(observation->diameter_mm) ? observation->diameter_mm
-                                                                : s->sheet->rules.connection_diameter_mm;
-        double half = fmin(fmax(diameter_mm / 2000 * rod->pt_per_m, 3), 40);
+        double start_m, end_m, half = LEAST_OPENING;
+        if (sm_schedule__keep_clear(s, observation, &start_m, &end_m)) {
+            double opening_m = end_m - start_m - 2 * s->sheet->rules.keep_clear_m;
+            half = fmin(fmax(opening_m / 2 * rod->pt_per_m, LEAST_OPENING), 40);
+        }
         sm_schedule__rect(rod->pen, (struct sm_rect){x - half, PIPE_TOP - 14, 2 * half, 14}, SM_INK_PAPER,
                           none);
         sm_schedule__line(rod->pen, x - half, PIPE_TOP - 14, x - half, PIPE_TOP, thick);

@@ -214,12 +214,13 @@ static void print_cost(const struct page *page)
     struct sm_text line = {0};
     sm_text_add(&line, "Cost of the repairs ");
     sm_schedule__add_money(&line, plan->cost);
-    if (isfinite(plan->full_lining_cost)) {
+    bool has_advice = plan->advice && *plan->advice; /* compares the two already */
+    if (isfinite(plan->full_lining_cost) && !has_advice) {
         sm_text_add(&line, ", lining the whole segment ");
         sm_schedule__add_money(&line, plan->full_lining_cost);
     }
     sm_text_add(&line, ".");
-    if (plan->advice && *plan->advice) {
+    if (has_advice) {
         sm_text_addf(&line, " %s", plan->advice);
     }
     sm_text_add(page->out, "\n");

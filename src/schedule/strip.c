@@ -528,13 +528,15 @@ static void draw_observation_marks(const struct strip *strip, size_t idx)
                x2 = x_at(strip, sm_schedule__um_to_m(target->end_um));
         draw_bracket(strip, x1, x2);
     }
-    draw_extent(strip, observation);
+    bool is_plain_opening = observation->treatment == SM_TREATMENT_CLEAR; /* the connection says it all */
+    if (!is_plain_opening) {
+        draw_extent(strip, observation);
+    }
     if (sm_schedule__keep_clear(s, observation, &clear1_m, &clear2_m)) {
         double keep_m = s->sheet->rules.keep_clear_m;
         draw_connection(strip, x_at(strip, clear1_m + keep_m), x_at(strip, clear2_m - keep_m),
                         x_at(strip, clear1_m), x_at(strip, clear2_m), is_reopened(s->plan, idx));
     }
-    bool is_plain_opening = observation->treatment == SM_TREATMENT_CLEAR; /* the connection says it all */
     if (!is_plain_opening && holds_centre(strip, observation->distance_m)) {
         double y = strip->y + (strip->lanes.wall_top + strip->lanes.wall_bottom) / 2;
         draw_mark(strip, (struct sm_point){x_at(strip, observation->distance_m), y}, observation->treatment,

@@ -373,6 +373,10 @@ void survey_build(struct survey *survey, enum survey_kind kind)
                                             .people_unit = SM_UNIT_M};
     add_observations(survey);
     add_trace(survey);
+    if (kind == SURVEY_METRES) {
+        assert_int_equal(sm_codes_builtin(&survey->codes, SM_CODES_EN, NULL), SM_OK);
+        survey->schedule.codes = survey->codes;
+    }
     if (kind == SURVEY_FEET) {
         make_feet(survey);
     }
@@ -398,6 +402,7 @@ void survey_release(struct survey *survey)
 {
     sm_findings_release(&survey->alignment.findings);
     sm_findings_release(&survey->plan.findings);
+    sm_codes_free(&survey->codes);
     sm_arena_free(&survey->arena);
 }
 

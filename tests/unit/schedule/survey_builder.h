@@ -24,6 +24,7 @@ struct survey {
     struct sm_trace trace;
     struct sm_alignment alignment;
     struct sm_plan plan;
+    struct sm_codes *codes; /* only with SURVEY_METRES */
     struct sm_arena *arena;
 };
 #define UNKNOWN ((double)NAN)

@@ -55,8 +55,11 @@ static void test_json__says_what_the_stages_found(void **state)
     json_t *break_at = item(root, "observations", 4);
     assert_string_equal(string(break_at, "id"), "O5");
     assert_string_equal(string(break_at, "reading"), "12.34");
-    assert_string_equal(string(item(break_at, "flags", 0) ? break_at : NULL, "treatment"), "line");
+    assert_string_equal(string(break_at, "treatment"), "line");
     assert_string_equal(json_string_value(item(break_at, "flags", 0)), "log_disagrees");
+    assert_string_equal(string(break_at, "meaning"), "break or collapse"); /* BAC, EN 13508-2 */
+    assert_string_equal(string(break_at, "repair"), "R3");
+    assert_close(number(json_object_get(break_at, "error_parts_m"), "placement"), 0.05, 0);
     assert_close(json_number_value(item(break_at, "target_m", 0)), 12.13, 1e-6);
     assert_close(json_number_value(item(break_at, "target_m", 1)), 12.55, 1e-6);
     assert_true(json_is_null(json_object_get(item(root, "observations", 10), "reading")));
