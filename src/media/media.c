@@ -21,7 +21,8 @@ enum sm_status sm_media__activate(struct sm_media *media, size_t file_idx, struc
     const struct media_file *file = &media->file[file_idx];
     enum sm_status status = sm_media__demux_open(&media->demux, file, err);
     if (status == SM_OK) {
-        status = sm_media__decoder_open(&media->decoder, media->demux.stream, file->path, err);
+        status =
+            sm_media__decoder_open(&media->decoder, sm_media__parameters(&media->demux), file->path, err);
     }
     if (status == SM_OK) {
         media->active = file_idx;

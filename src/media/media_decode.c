@@ -45,13 +45,13 @@ static void name_codec(char name[48], const AVCodecParameters *codec)
     sm_strcopy(name, 48, known ? known : tag);
 }
 
-enum sm_status sm_media__decoder_open(struct media_decoder *decoder, const AVStream *stream, const char *path,
-                                      struct sm_error *err)
+enum sm_status sm_media__decoder_open(struct media_decoder *decoder, const AVCodecParameters *parameters,
+                                      const char *path, struct sm_error *err)
 {
-    const AVCodec *codec = find_decoder(stream->codecpar->codec_id);
+    const AVCodec *codec = find_decoder(parameters->codec_id);
     if (!codec) {
         char name[48];
-        name_codec(name, stream->codecpar);
+        name_codec(name, parameters);
         sm_error_at(err, SM_E_UNSUPPORTED, path, 0, 0, "video codec \"%s\" is not decoded here", name);
         return sm_error_remedy(err, "convert the video to H.264 in MP4, keeping picture and timing");
     }
@@ -60,7 +60,7 @@ enum sm_status sm_media__decoder_open(struct media_decoder *decoder, const AVStr
     decoder->frame = av_frame_alloc();
     decoder->held = av_frame_alloc();
     if (!decoder->context || !decoder->frame || !decoder->held ||
-        avcodec_parameters_to_context(decoder->context, stream->codecpar) < 0) {
+        avcodec_parameters_to_context(decoder->context, parameters) < 0) {
         return sm_media__no_memory(err);
     }
     decoder->context->thread_count = 1; /* more cost time in all and give nothing; run one recording a core */

@@ -15,7 +15,13 @@
 #define READ_ON_BYTES (256 * 1024) /* nearer than this, reading on is cheaper than seeking */
 #define FAR_EARLY_PACKETS 400      /* a seek that lands this much early has missed */
 
-int sm_media__demux_next(struct media_demux *demux)
+const AVCodecParameters *sm_media__parameters(const struct media_demux *demux)
+{
+    return demux->unpack ? demux->unpack->par_out : demux->stream->codecpar;
+}
+
+/* Next packet of the video stream as it stands in the file. 1 = one, 0 = end. */
+static int read_stored(struct media_demux *demux)
 {
     for (int errors = 0; errors < MOST_ERRORS_IN_ROW;) {
         av_packet_unref(demux->packet);
@@ -30,6 +36,42 @@ int sm_media__demux_next(struct media_demux *demux)
         }
     }
     return 0;
+}
+
+/* Next packet with pictures that were packed together taken apart. */
+static int read_unpacked(struct media_demux *demux)
+{
+    for (;;) {
+        av_packet_unref(demux->packet);
+        int code = av_bsf_receive_packet(demux->unpack, demux->packet);
+        if (code >= 0 && demux->packet->size > 0) {
+            return 1;
+        }
+        if (code == AVERROR_EOF || demux->is_at_end) {
+            return 0;
+        }
+        if (read_stored(demux) > 0) {
+            (void)av_bsf_send_packet(demux->unpack, demux->packet);
+        } else {
+            demux->is_at_end = true;
+            (void)av_bsf_send_packet(demux->unpack, NULL);
+        }
+    }
+}
+
+int sm_media__demux_next(struct media_demux *demux)
+{
+    return demux->unpack ? read_unpacked(demux) : read_stored(demux);
+}
+
+/* Seek, and forget what was read ahead. */
+static bool jump(struct media_demux *demux, int64_t target, int flags)
+{
+    if (demux->unpack) {
+        av_bsf_flush(demux->unpack);
+        demux->is_at_end = false;
+    }
+    return av_seek_frame(demux->format, demux->stream->index, target, flags) >= 0;
 }
 
 static uint32_t hash_bytes(uint32_t hash, const uint8_t *data, int n)
@@ -149,10 +191,7 @@ static int64_t land_by_byte(struct media_demux *demux, const struct media_index 
         return -1;
     }
     int64_t target = byte_target(index, packet_idx) - back;
-    if (av_seek_frame(demux->format, demux->stream->index, target > 0 ? target : 0, AVSEEK_FLAG_BYTE) < 0) {
-        return -1;
-    }
-    return synchronise(demux, index);
+    return jump(demux, target > 0 ? target : 0, AVSEEK_FLAG_BYTE) ? synchronise(demux, index) : -1;
 }
 
 /* dts of the last key entry at or before packet_idx. */
@@ -169,10 +208,7 @@ static int64_t land_by_time(struct media_demux *demux, const struct media_index 
     if (target == AV_NOPTS_VALUE || target < INT64_MIN / 2 + back) {
         return -1;
     }
-    if (av_seek_frame(demux->format, demux->stream->index, target - back, AVSEEK_FLAG_BACKWARD) < 0) {
-        return -1;
-    }
-    return synchronise(demux, index);
+    return jump(demux, target - back, AVSEEK_FLAG_BACKWARD) ? synchronise(demux, index) : -1;
 }
 
 typedef int64_t land_fn(struct media_demux *, const struct media_index *, uint32_t, int64_t);

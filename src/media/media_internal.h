@@ -16,6 +16,7 @@
 #include "stopmark/media.h"
 
 #include <libavcodec/avcodec.h>
+#include <libavcodec/bsf.h>
 #include <libavformat/avformat.h>
 #include <libswscale/swscale.h>
 
@@ -92,6 +93,9 @@ struct media_demux {
     AVIOContext *io;
     AVFormatContext *format;
     AVStream *stream;
+    AVBSFContext
+        *unpack; /* splits the packed B-frames of DivX files into packets of their own, NULL = not needed */
+    bool is_at_end; /* all was sent to unpack */
     AVPacket *packet;
     bool ignores_index; /* opened as if the file had no index */
     bool has_packet;    /* packet holds entry next_idx, read ahead */
@@ -166,6 +170,8 @@ const char *sm_media__container_name(const struct media_demux *demux);
 
 /* ---- media_demux.c: packets ---- */
 
+/* What describes the packets of demux to a decoder. */
+const AVCodecParameters *sm_media__parameters(const struct media_demux *demux);
 /* Next packet of the video stream into demux->packet, whatever it is. 1 = one, 0 = end. */
 int sm_media__demux_next(struct media_demux *demux);
 uint32_t sm_media__packet_hash(const AVPacket *packet);
@@ -197,8 +203,8 @@ uint32_t sm_media__key_before(const struct media_index *index, uint32_t packet_i
 
 /* ---- media_decode.c ---- */
 
-enum sm_status sm_media__decoder_open(struct media_decoder *decoder, const AVStream *stream, const char *path,
-                                      struct sm_error *err) SM_CHECKED;
+enum sm_status sm_media__decoder_open(struct media_decoder *decoder, const AVCodecParameters *parameters,
+                                      const char *path, struct sm_error *err) SM_CHECKED;
 void sm_media__decoder_close(struct media_decoder *decoder);
 /* Send the next packet, or signal the end. may_skip: leave out what nobody wants or refers to. */
 void sm_media__send_next(struct sm_media *media, bool may_skip);

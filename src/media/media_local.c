@@ -262,6 +262,25 @@ static enum sm_status choose_stream(struct media_demux *demux, const char *path,
     return check_size(demux->stream->codecpar, path, err);
 }
 
+/* DivX files keep a B-frame in the packet of the frame it leans on; only AVI has them. */
+static enum sm_status prepare_unpacking(struct media_demux *demux, struct sm_error *err)
+{
+    const AVBitStreamFilter *filter = av_bsf_get_by_name("mpeg4_unpack_bframes");
+    bool may_be_packed = demux->stream->codecpar->codec_id == AV_CODEC_ID_MPEG4 &&
+                         av_match_name("avi", demux->format->iformat->name);
+    if (!may_be_packed || !filter) {
+        return SM_OK;
+    }
+    if (av_bsf_alloc(filter, &demux->unpack) < 0 ||
+        avcodec_parameters_copy(demux->unpack->par_in, demux->stream->codecpar) < 0) {
+        return sm_media__no_memory(err);
+    }
+    if (av_bsf_init(demux->unpack) < 0) {
+        av_bsf_free(&demux->unpack);
+    }
+    return SM_OK;
+}
+
 const char *sm_media__container_name(const struct media_demux *demux)
 {
     const char *name = demux->format->iformat->name;
@@ -287,6 +306,9 @@ enum sm_status sm_media__demux_open(struct media_demux *demux, const struct medi
         status = choose_stream(demux, path, err);
     }
     if (status == SM_OK) {
+        status = prepare_unpacking(demux, err);
+    }
+    if (status == SM_OK) {
         demux->packet = av_packet_alloc();
         status = demux->packet ? SM_OK : sm_media__no_memory(err);
     }
@@ -299,6 +321,7 @@ enum sm_status sm_media__demux_open(struct media_demux *demux, const struct medi
 void sm_media__demux_close(struct media_demux *demux)
 {
     av_packet_free(&demux->packet);
+    av_bsf_free(&demux->unpack);
     avformat_close_input(&demux->format);
     if (demux->io) {
         av_freep(&demux->io->buffer);

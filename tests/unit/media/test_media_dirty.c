@@ -21,6 +21,7 @@ static const char *const clips[] = {
     "-c:v libx264 -g 25 -bf 3 -output_ts_offset 7 late.mkv",
     "-c:v mpeg2video -g 12 -s 80x64 small.mpg",
     "-c:v mpeg4 -g 25 -bf 2 asp.avi",
+    "-c:v mpeg4 -g 25 -bf 1 -b_strategy 0 single-b.avi",
     "-c:v mjpeg -q:v 6 -pix_fmt yuvj420p mjpeg.avi",
     "-c:v libx264 -g 25 -bf 3 end.mp4",
     "-c:v libx264 -g 25 -bf 3 -movflags +faststart front.mp4",
@@ -214,6 +215,97 @@ static void test_broken_index__is_not_believed(void **state)
     reference = clip_decode(dir, in_dir("mjpeg.avi"), WIDTH, HEIGHT);
     spoil_avi_index(in_dir("tags.avi"), in_dir("mjpeg.avi"), 2, 'x');
     check_exact_at("tags.avi", &reference, true);
+    clip_frames_free(&reference);
+}
+
+/* ---- packed B-frames ---- */
+
+static uint32_t le32(const uint8_t *at)
+{
+    return (uint32_t)at[0] | (uint32_t)at[1] << 8 | (uint32_t)at[2] << 16 | (uint32_t)at[3] << 24;
+}
+
+static void put_le32(uint8_t *at, size_t value)
+{
+    for (int i = 0; i < 4; i++) {
+        at[i] = (uint8_t)(value >> (8 * i));
+    }
+}
+
+static void add_chunk(struct sm_text *out, const uint8_t *first, size_t n_first, const uint8_t *second,
+                      size_t n_second)
+{
+    uint8_t head[8] = "00dc";
+    put_le32(head + 4, n_first + n_second);
+    sm_text_add_n(out, (const char *)head, 8);
+    sm_text_add_n(out, (const char *)first, n_first);
+    sm_text_add_n(out, (const char *)second, n_second);
+    if ((n_first + n_second) % 2) {
+        sm_text_add_n(out, "", 1);
+    }
+}
+
+/* Whether an MPEG-4 picture is a B-VOP: the two bits behind the VOP start code (ISO/IEC 14496-2, 6.3.5, from
+ * memory). */
+static bool is_b_picture(const uint8_t *data, size_t n)
+{
+    static const uint8_t vop[] = {0, 0, 1, 0xb6};
+    for (size_t i = 0; i + 5 <= n; i++) {
+        if (memcmp(data + i, vop, 4) == 0) {
+            return data[i + 4] >> 6 == 2;
+        }
+    }
+    return false;
+}
+
+/* Rewrite an MPEG-4 AVI as DivX wrote it: a P- and its B-frame in one chunk, then an empty picture. */
+static void pack_b_frames(const char *to, const char *from)
+{
+    static const uint8_t empty_picture[] = {0, 0, 1, 0xb6, 0x50, 0x7f};
+    size_t n = 0;
+    uint8_t *data = clip_read(from, &n);
+    size_t movi = 0;
+    while (memcmp(data + movi, "movi", 4) != 0) {
+        movi++;
+    }
+    size_t end = movi + le32(data + movi - 4);
+    struct sm_text out = {0};
+    sm_text_add_n(&out, (const char *)data, movi + 4);
+    size_t n_packed = 0;
+    for (size_t at = movi + 4; at + 8 <= end;) {
+        size_t size = le32(data + at + 4);
+        size_t next = at + 8 + size + size % 2;
+        size_t next_size = next + 8 <= end ? le32(data + next + 4) : 0;
+        if (next_size && is_b_picture(data + next + 8, next_size)) {
+            add_chunk(&out, data + at + 8, size, data + next + 8, next_size);
+            add_chunk(&out, empty_picture, sizeof empty_picture, NULL, 0);
+            next += 8 + next_size + next_size % 2;
+            n_packed++;
+        } else {
+            add_chunk(&out, data + at + 8, size, NULL, 0);
+        }
+        at = next;
+    }
+    assert_true(n_packed > 30);
+    put_le32((uint8_t *)out.data + movi - 4, out.length - movi);
+    put_le32((uint8_t *)out.data + 4, out.length - 8);
+    clip_write(to, out.data, out.length);
+    sm_text_release(&out);
+    free(data);
+}
+
+static void test_packed_b_frames__are_frames_like_others(void **state)
+{
+    (void)state;
+    struct clip_frames reference = clip_decode(dir, in_dir("single-b.avi"), WIDTH, HEIGHT);
+    pack_b_frames(in_dir("packed.avi"), in_dir("single-b.avi"));
+    struct sm_media *media = clip_open(in_dir("packed.avi"));
+    struct sight sight = {.reference = &reference};
+    scan_all(media, &sight);
+    assert_int_equal(sight.n, N_FRAMES);
+    assert_int_equal(sight.n_exact, N_FRAMES);
+    sm_media_close(&media);
+    check_exact_at("packed.avi", &reference, false);
     clip_frames_free(&reference);
 }
 
@@ -425,6 +517,7 @@ int main(void)
         cmocka_unit_test(test_cut_off__reads_to_the_cut),
         cmocka_unit_test(test_headless__time_starts_with_the_first_frame_that_decodes),
         cmocka_unit_test(test_broken_index__is_not_believed),
+        cmocka_unit_test(test_packed_b_frames__are_frames_like_others),
         cmocka_unit_test(test_time_stamps__jumps_and_wraps_are_counted_over),
         cmocka_unit_test(test_time_stamps__uneven_frame_rate_is_kept),
         cmocka_unit_test(test_files__go_on_where_the_one_before_ended),
