@@ -13,9 +13,10 @@
 #define COLOUR_TRIAL_BELOW 3.0f /* legibility under which the colour of the text is tried */
 #define MAX_TOKENS 24           /* of one line in one picture */
 #define LEAST_SCORE 3.0         /* a field must be at least this much like a counter */
-#define LEAST_SCORE_BARE 4.5 /* more of one without unit and decimals: anything can look like a lone digit   \
-                              */
-#define SURE_SCORE 6.0       /* from here on the field itself is beyond doubt */
+#define LEAST_SCORE_BARE                                                                                     \
+    4.5                /* more of one without unit and decimals: anything can look like a lone digit         \
+                        */
+#define SURE_SCORE 6.0 /* from here on the field itself is beyond doubt */
 #define SURE_AGREEMENT 0.8
 #define RIVAL_MARGIN 1.2 /* a second field this close is named as a rival */
 #define READ_STEP_S 0.2  /* longest spacing of the pictures read through the recording */
@@ -249,8 +250,18 @@ static double least_score(const struct sm_counter__field *field)
     return is_bare ? LEAST_SCORE_BARE : LEAST_SCORE;
 }
 
+/** Do two fields of different lines lie over each other: one text, proposed twice? */
+static bool is_same_stretch(const struct sm_counter__text_line *line_a, const struct sm_counter__field *a,
+                            const struct sm_counter__text_line *line_b, const struct sm_counter__field *b)
+{
+    float along = fminf(a->x1_px, b->x1_px) - fmaxf(a->x0_px, b->x0_px);
+    float across = fminf(line_a->baseline_px, line_b->baseline_px) - fmaxf(line_a->top_px, line_b->top_px);
+    return along > 0 && across > 0;
+}
+
 /** How sure it is that the best field is the counter and its form is right. */
-static double certainty(const struct sm_counter__fields *fields, bool is_told)
+static double certainty(const struct sm_counter__fields *fields, const struct sm_counter__text_line *lines,
+                        bool is_told)
 {
     const struct sm_counter__field *best = &fields->item[0];
     double sure = fmin(1, best->agreement / SURE_AGREEMENT);
@@ -258,10 +269,14 @@ static double certainty(const struct sm_counter__fields *fields, bool is_told)
         return sure;
     }
     sure *= best->score >= SURE_SCORE ? 1 : fmax(0.3, best->score / SURE_SCORE);
-    bool has_rival = fields->n > 1 && fields->item[1].line_idx != best->line_idx &&
-                     fields->item[1].score > best->score - RIVAL_MARGIN &&
-                     fields->item[1].score > LEAST_SCORE;
-    return has_rival ? 0.6 * sure : sure;
+    double rival_score = fmax(LEAST_SCORE, best->score - RIVAL_MARGIN);
+    for (size_t i = 1; i < fields->n && fields->item[i].score > rival_score; i++) {
+        const struct sm_counter__field *other = &fields->item[i];
+        if (!is_same_stretch(&lines[best->line_idx], best, &lines[other->line_idx], other)) {
+            return 0.6 * sure;
+        }
+    }
+    return sure;
 }
 
 static enum sm_status choose(struct sm_counter *counter, struct search *search,
@@ -274,7 +289,7 @@ static enum sm_status choose(struct sm_counter *counter, struct search *search,
     if (!field || field->score < (is_told ? 0.5 : least_score(field))) {
         return nothing_found(search, err);
     }
-    counter->certainty = certainty(&search->fields, is_told);
+    counter->certainty = certainty(&search->fields, search->line, is_told);
     enum sm_status status =
         sm_counter__layout_learn(&counter->layout, field, &search->line[field->line_idx], err);
     if (status != SM_OK) {

@@ -14,11 +14,13 @@
 #include <string.h>
 
 #define CONTRAST_CLIP 90
+#define MAX_SAMPLES 64
+#define STEADY_RANK 0.3f /* a stroke that stands still has contrast in all but this share of the pictures */
 #define HEIGHT_LEAST_PX 6.0f
 #define HEIGHT_RATIO 1.19f
 #define N_HEIGHTS 14
 
-/** Mean contrast over the samples, as an integral image: sum[y][x] is the sum over rows < y and columns < x.
+/** Steady contrast of the samples, as an integral image: sum[y][x] is the sum over rows < y and columns < x.
  */
 struct contrast_map {
     int32_t width_px, height_px;
@@ -38,9 +40,8 @@ static void row_chroma(uint8_t *contrast, const uint8_t *row, int32_t width_px, 
     }
 }
 
-/** Horizontal contrast of one row, the larger of brightness and colour, added to mean with weight. */
-static void row_contrast(float *mean, uint8_t *contrast, const struct sm_image *image, int32_t y,
-                         float weight)
+/** Horizontal contrast of one row, the larger of brightness and colour, cut at CONTRAST_CLIP. */
+static void row_contrast(uint8_t *contrast, const struct sm_image *image, int32_t y)
 {
     const uint8_t *row = image->y + y * image->stride_y;
     contrast[0] = contrast[image->width_px - 1] = 0;
@@ -53,37 +54,66 @@ static void row_contrast(float *mean, uint8_t *contrast, const struct sm_image *
         row_chroma(contrast, image->v + cy * image->stride_v, image->width_px, image->chroma_shift_x);
     }
     for (int32_t x = 0; x < image->width_px; x++) {
-        mean[x] += weight * (float)(contrast[x] > CONTRAST_CLIP ? CONTRAST_CLIP : contrast[x]);
+        contrast[x] = contrast[x] > CONTRAST_CLIP ? CONTRAST_CLIP : contrast[x];
+    }
+}
+
+/** The mean of n values; or, steady, half of it and what all but STEADY_RANK of them reach. May sort them. */
+static float strength_of(uint8_t *value, size_t n, bool is_steady)
+{
+    uint32_t sum = 0;
+    for (size_t i = 0; i < n; i++) {
+        uint8_t v = value[i];
+        size_t k = i;
+        for (; is_steady && k > 0 && value[k - 1] > v; k--) {
+            value[k] = value[k - 1];
+        }
+        value[k] = v;
+        sum += v;
+    }
+    if (!is_steady) {
+        return (float)sum / (float)n;
+    }
+    return 0.5f * (float)sum / (float)n + (float)value[(size_t)(STEADY_RANK * (float)(n - 1))];
+}
+
+/** One row of the map: contrast of all samples, column by column. rows: n_samples x width bytes of work
+ * space. */
+static void map_row(float *here, const float *above, uint8_t *rows, const struct sm_counter__samples *samples,
+                    int32_t y, bool is_steady)
+{
+    int32_t w = samples->frame[0].image.width_px;
+    uint8_t column[MAX_SAMPLES];
+    size_t n = samples->n < MAX_SAMPLES ? samples->n : MAX_SAMPLES;
+    for (size_t i = 0; i < n; i++) {
+        row_contrast(rows + i * (size_t)w, &samples->frame[i].image, y);
+    }
+    float run = 0;
+    for (int32_t x = 0; x < w; x++) {
+        for (size_t i = 0; i < n; i++) {
+            column[i] = rows[i * (size_t)w + (size_t)x];
+        }
+        run += strength_of(column, n, is_steady);
+        here[x + 1] = above[x + 1] + run;
     }
 }
 
 static enum sm_status contrast_make(struct contrast_map *map, const struct sm_counter__samples *samples,
-                                    struct sm_error *err)
+                                    bool is_steady, struct sm_error *err)
 {
     int32_t w = samples->frame[0].image.width_px, h = samples->frame[0].image.height_px;
     float *sum = sm_calloc((size_t)(w + 1) * (size_t)(h + 1), sizeof *sum);
-    float *mean = sm_calloc((size_t)w, sizeof *mean);
-    uint8_t *contrast = sm_calloc((size_t)w, 1);
-    if (!sum || !mean || !contrast) {
+    uint8_t *rows = sm_calloc((size_t)w, MAX_SAMPLES);
+    if (!sum || !rows) {
         sm_free(sum);
-        sm_free(mean);
-        sm_free(contrast);
+        sm_free(rows);
         return sm_error_set(err, SM_E_NOMEM, "no memory for the contrast map");
     }
     for (int32_t y = 0; y < h; y++) {
-        memset(mean, 0, (size_t)w * sizeof *mean);
-        for (size_t i = 0; i < samples->n; i++) {
-            row_contrast(mean, contrast, &samples->frame[i].image, y, 1.0f / (float)samples->n);
-        }
-        float *above = sum + (size_t)y * (size_t)(w + 1), *here = above + w + 1;
-        float run = 0;
-        for (int32_t x = 0; x < w; x++) {
-            run += mean[x];
-            here[x + 1] = above[x + 1] + run;
-        }
+        float *above = sum + (size_t)y * (size_t)(w + 1);
+        map_row(above + w + 1, above, rows, samples, y, is_steady);
     }
-    sm_free(mean);
-    sm_free(contrast);
+    sm_free(rows);
     *map = (struct contrast_map){w, h, sum};
     return SM_OK;
 }
@@ -223,15 +253,39 @@ static bool is_taken(const struct sm_counter__text_line *lines, size_t n, const 
     return false;
 }
 
-enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_MAX_LINES], size_t *n_lines,
-                                  const struct sm_counter__samples *samples, struct sm_box box,
-                                  struct sm_error *err)
+static struct sm_counter__text_line line_of(const struct contrast_map *map, const struct peak *peak,
+                                            struct sm_box box)
+{
+    struct sm_counter__text_line line = {
+        .x0_px = line_reach(map, peak, -1, box) - 0.9f * peak->h,
+        .x1_px = line_reach(map, peak, 1, box) + 1.3f * peak->h, /* an apostrophe is too small to be felt */
+        .top_px = peak->y - 0.5f * peak->h,
+        .baseline_px = peak->y + 0.5f * peak->h,
+        .strength = peak->response,
+        .weight_y = 1,
+    };
+    line_trim(&line, map);
+    return line;
+}
+
+/** The same stretch again, found on the other map. */
+static bool is_twin(const struct sm_counter__text_line *a, const struct sm_counter__text_line *b)
+{
+    float near = 0.2f * (a->baseline_px - a->top_px);
+    return fabsf(a->top_px - b->top_px) < near && fabsf(a->baseline_px - b->baseline_px) < near &&
+           fabsf(a->x0_px - b->x0_px) < 6 * near && fabsf(a->x1_px - b->x1_px) < 6 * near;
+}
+
+/** Lines of one map, appended. */
+static enum sm_status map_lines(struct sm_counter__text_line *lines, size_t *n_lines, size_t most,
+                                const struct sm_counter__samples *samples, struct sm_box box, bool is_steady,
+                                struct sm_error *err)
 {
     struct contrast_map map = {0};
     struct peak *peaks = NULL;
-    size_t n_peaks = 0;
-    *n_lines = 0;
-    enum sm_status status = contrast_make(&map, samples, err);
+    size_t n_peaks = 0, first = *n_lines, n = 0;
+    struct sm_counter__text_line *found = lines + first;
+    enum sm_status status = contrast_make(&map, samples, is_steady, err);
     if (status != SM_OK) {
         return status;
     }
@@ -240,24 +294,31 @@ enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_
     }
     float ground = box_mean(&map, 0, 0, (float)map.width_px, (float)map.height_px);
     status = peaks_collect(&peaks, &n_peaks, &map, box, fmaxf(2.0f, 0.4f * ground), err);
-    for (size_t i = 0; status == SM_OK && i < n_peaks && *n_lines < SM_COUNTER_MAX_LINES; i++) {
-        const struct peak *peak = &peaks[i];
-        if (is_taken(lines, *n_lines, peak)) {
-            continue;
+    for (size_t i = 0; status == SM_OK && i < n_peaks && n < most; i++) {
+        if (!is_taken(found, n, &peaks[i])) {
+            found[n++] = line_of(&map, &peaks[i], box);
         }
-        struct sm_counter__text_line *line = &lines[*n_lines];
-        line->x0_px = line_reach(&map, peak, -1, box) - 0.9f * peak->h;
-        line->x1_px =
-            line_reach(&map, peak, 1, box) + 1.3f * peak->h; /* an apostrophe is too small to be felt */
-        line->top_px = peak->y - 0.5f * peak->h;
-        line->baseline_px = peak->y + 0.5f * peak->h;
-        line->strength = peak->response;
-        line->weight_y = 1;
-        line->weight_u = line->weight_v = 0;
-        line_trim(line, &map);
-        (*n_lines)++;
+    }
+    for (size_t i = 0; i < n; i++) {
+        size_t k = 0;
+        while (k < first && !is_twin(&lines[k], &found[i])) {
+            k++;
+        }
+        if (k == first) {
+            lines[(*n_lines)++] = found[i];
+        }
     }
     sm_free(peaks);
     sm_free(map.sum);
     return status;
+}
+
+enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_MAX_LINES], size_t *n_lines,
+                                  const struct sm_counter__samples *samples, struct sm_box box,
+                                  struct sm_error *err)
+{
+    *n_lines = 0;
+    enum sm_status status = map_lines(lines, n_lines, SM_COUNTER_MAX_LINES / 2, samples, box, true, err);
+    return status == SM_OK ? map_lines(lines, n_lines, SM_COUNTER_MAX_LINES / 2, samples, box, false, err)
+                           : status;
 }
