@@ -6,7 +6,6 @@
 
 #include <math.h>
 
-#define PI 3.14159265358979323846
 #define TIES_PER_REPAIR 4    /* two of them close together at the leading end (common practice, no source) */
 #define SLEEVES_PER_REPAIR 2 /* rehearsal and live (common practice, no source) */
 #define MOST_LAYERS 50
@@ -80,7 +79,7 @@ enum sm_status sm_materials_for(struct sm_materials *out, double liner_length_m,
         .n_repairs = 1,
         .layers = kit && kit->layers > 0 ? kit->layers : mat->least_layers,
         .mat_length_m = liner_length_m,
-        .mat_width_m = PI * diameter_mm / 1e3 + mat->lap_m,
+        .mat_width_m = M_PI * diameter_mm / 1e3 + mat->lap_m,
         .kit_resin_l = kit ? kit->resin_l : SM_NAN,
         .ties = TIES_PER_REPAIR,
         .sleeves = SLEEVES_PER_REPAIR,

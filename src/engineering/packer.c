@@ -3,12 +3,11 @@
 
 #include <math.h>
 
-#define PI 3.14159265358979323846
 
 double sm_end_thrust_n(double pressure_kpa, double diameter_mm)
 {
     double radius_m = diameter_mm / 2e3;
-    return pressure_kpa * 1e3 * PI * radius_m * radius_m;
+    return pressure_kpa * 1e3 * M_PI * radius_m * radius_m;
 }
 
 static bool is_head(double head_m)

@@ -221,7 +221,7 @@ static void test_wall__refuses_nonsense(void **state)
     in.long_term_modulus_kpa = 2 * in.initial_modulus_kpa;
     refuse(&in, SM_E_RANGE, "long-term");
     in = handbook(SM_WALL_FULL);
-    in.soil_modulus_kpa = INFINITY;
+    in.soil_modulus_kpa = (double)INFINITY;
     refuse(&in, SM_E_RANGE, "soil modulus");
     in = handbook(SM_WALL_FULL);
     in.total_load_kpa = SM_NAN;
