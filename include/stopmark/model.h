@@ -251,6 +251,7 @@ struct sm_log_entry {
     double diameter_mm;     /**< of a connection, NAN = none */
     const char *remark;     /**< remark and extra columns, "" = none */
     const char *photo;      /**< "" = none */
+    int32_t group;          /**< rows with the same number belong to one defect, as the log says; 0 = it does not say */
 };
 /** A log file read. Free with sm_obslog_free() (obslog.h). */
 struct sm_obslog {

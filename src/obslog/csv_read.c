@@ -367,11 +367,20 @@ static enum sm_status read_csv(struct sm_obslog_build *build, struct sm_error *e
     return status;
 }
 
-/* Anything that is text can be CSV; every other format is surer of itself. */
+/* Anything that is text and no XML can be CSV; every other format is surer of itself. */
 static int probe_csv(const struct sm_obslog_input *input)
 {
-    bool is_utf16 = input->n >= 2 && (memcmp(input->data, "\xff\xfe", 2) == 0 || memcmp(input->data, "\xfe\xff", 2) == 0);
-    return is_utf16 || !memchr(input->data, '\0', input->n < 4096 ? input->n : 4096) ? 1 : 0;
+    const char *s = input->data;
+    size_t n = input->n < 4096 ? input->n : 4096;
+    if (n >= 2 && (memcmp(s, "\xff\xfe", 2) == 0 || memcmp(s, "\xfe\xff", 2) == 0)) {
+        return !sm_obslog__xml_has(input, "<?xml");
+    }
+    for (size_t at = 0; at < n; at++) {
+        if (!strchr(" \t\r\n\xef\xbb\xbf", s[at])) {
+            return s[at] != '<' && !memchr(s, '\0', n);
+        }
+    }
+    return 0;
 }
 
 const struct sm_obslog_reader sm_obslog__csv = {"csv", probe_csv, read_csv};

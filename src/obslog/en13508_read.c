@@ -196,23 +196,6 @@ static enum sm_status take_header(struct en_file *file, char *codes_line, struct
     return SM_OK;
 }
 
-/* EN 13508-2 material letters (ACD, AED), published code table. */
-static const char *material_of(const char *letters)
-{
-    static const char *const materials[][2] = {
-        {"AA", "asbestos cement"}, {"AE", "vitrified clay"}, {"AG", "concrete"},      {"AH", "reinforced concrete"},
-        {"AL", "fibre-reinforced plastic"}, {"AM", "cast iron"}, {"AN", "grey iron"}, {"AO", "ductile iron"},
-        {"AP", "steel"},           {"AR", "masonry"},        {"AS", "masonry"},       {"AV", "polyethylene"},
-        {"AW", "polypropylene"},   {"AX", "PVC-U"},          {"AY", "plastic"},       {"AZ", NULL},
-    };
-    for (size_t k = 0; k < sizeof materials / sizeof materials[0]; k++) {
-        if (sm_ascii_ieq(materials[k][0], letters)) {
-            return materials[k][1];
-        }
-    }
-    return letters;
-}
-
 /* A header number; odd ones are told and not used. */
 static enum sm_status header_number(struct en_file *file, const char *code, double least, double greatest, double *value)
 {
@@ -275,7 +258,7 @@ static enum sm_status begin_inspection(struct en_file *file, struct sm_error *er
     const char *video = header_value(file, "ABS");
     char date[32];
     take_nodes(file, &inspection);
-    inspection.segment.material = material_of(header_value(file, "ACD"));
+    inspection.segment.material = sm_obslog__material_en(header_value(file, "ACD"));
     sm_obslog__tidy_date(date, sizeof date, header_value(file, "ABF"));
     inspection.date = date;
     inspection.video = *video ? sm_obslog__beside(file->build, video) : NULL;

@@ -536,6 +536,11 @@ static enum sm_status take_marks(struct sm_obslog_build *build, struct sm_log_en
     if (status == SM_OK && *joint && !sm_obslog__parse_yes_no(joint, &entry->is_at_joint)) {
         status = sm_obslog__odd(build, entry->line, "joint \"%.40s\" is neither yes nor no", joint);
     }
+    int64_t group = 0;
+    if (status == SM_OK && *text_of(fields->group) && !sm_parse_int(fields->group, 0, 9999, &group)) {
+        status = sm_obslog__odd(build, entry->line, "the group \"%.40s\" is no number", fields->group);
+    }
+    entry->group = (int32_t)group;
     if (status != SM_OK || !*diameter) {
         return status;
     }

@@ -7,7 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static const struct sm_obslog_reader *const readers[] = {&sm_obslog__csv, &sm_obslog__en13508};
+static const struct sm_obslog_reader *const readers[] = {&sm_obslog__csv, &sm_obslog__en13508, &sm_obslog__isybau, &sm_obslog__m150};
 
 enum sm_status sm_obslog__no_memory(struct sm_error *err)
 {
@@ -208,13 +208,30 @@ enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log
     return SM_OK;
 }
 
+/* The log may come from a machine that separates folders with '\\' and has drives; a drive of another machine is left off. */
+static void unify_path(struct sm_text *out, const char *name)
+{
+    bool has_drive = name[0] && name[1] == ':' && (name[2] == '\\' || name[2] == '/');
+    const char *last = strrchr(name, '\\');
+    if (has_drive) {
+        const char *slash = strrchr(name, '/');
+        last = slash && (!last || slash > last) ? slash : last;
+        name = last + 1;
+    }
+    for (; *name; name++) {
+        sm_text_add_n(out, *name == '\\' ? "/" : name, 1);
+    }
+}
+
 const char *sm_obslog__beside(struct sm_obslog_build *build, const char *name)
 {
-    struct sm_text text = {0};
+    struct sm_text unified = {0}, text = {0};
     const char *path = NULL;
-    if (sm_path_beside(&text, build->input->source, name) == SM_OK && !text.failed) {
+    unify_path(&unified, name);
+    if (!unified.failed && sm_path_beside(&text, build->input->source, sm_text_str(&unified)) == SM_OK && !text.failed) {
         path = sm_arena_strdup(build->arena, sm_text_str(&text));
     }
+    sm_text_release(&unified);
     sm_text_release(&text);
     return path;
 }

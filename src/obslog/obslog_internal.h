@@ -46,6 +46,9 @@ struct sm_obslog_reader {
 };
 extern const struct sm_obslog_reader sm_obslog__csv, sm_obslog__en13508, sm_obslog__isybau, sm_obslog__m150;
 
+/** Does a text (ASCII) stand among the first bytes, in UTF-8 or UTF-16? */
+bool sm_obslog__xml_has(const struct sm_obslog_input *input, const char *text);
+
 /* ---- building ---------------------------------------------------------------------------------------------- */
 
 /** An inspection with nothing known. */
@@ -78,7 +81,7 @@ enum sm_status sm_obslog__no_memory(struct sm_error *err);
 /** Fields of an entry as text, however the format spells them. NULL and "" = none. */
 struct sm_obslog_fields {
     const char *time, *distance, *code, *ch1, *ch2, *q1, *q2, *clock_from, *clock_to, *continuous, *joint, *diameter, *remark,
-        *photo;
+        *photo, *group;
     const char *time_unit, *distance_unit, *q1_unit, *q2_unit, *diameter_unit; /**< of bare numbers, "" = none said */
 };
 /**
@@ -100,6 +103,10 @@ bool sm_obslog__parse_distance(const char *text, const char *unit, double *dista
 bool sm_obslog__parse_clock(const char *text, int32_t *from_h, int32_t *to_h, bool *is_rounded);
 /** "A1" "S01" start, "B1" "F01" end, "C1" change. */
 bool sm_obslog__parse_continuous(const char *text, enum sm_continuous *continuous, int32_t *id);
+/** Pipe material in words for the letters of EN 13508-2 (ACD); letters that are not known stay as they are. */
+const char *sm_obslog__material_en(const char *letters);
+/** As before for the short names of the German exchange formats (STZ, B, PVCU). */
+const char *sm_obslog__material_short(const char *name);
 /** Yes or no in English or German, or the standard's A. */
 bool sm_obslog__parse_yes_no(const char *text, bool *yes);
 /** A quantification; lengths with a unit become mm. is_bound: "<" or ">" or a range was written, the greater end is taken. */

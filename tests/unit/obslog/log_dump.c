@@ -67,6 +67,7 @@ static void add_entry(struct sm_json *json, const struct sm_log_entry *entry)
     add_number(json, "diameter_mm", entry->diameter_mm);
     add_string(json, "remark", entry->remark);
     add_string(json, "photo", entry->photo);
+    add_int(json, "group", entry->group);
     sm_json_close(json, '}');
 }
 

@@ -108,6 +108,12 @@ static void test_en13508_fixtures(void **state)
     assert_true(check_folder("fixtures/logs/en13508") >= 6);
 }
 
+static void test_xml_fixtures(void **state)
+{
+    (void)state;
+    assert_true(check_folder("fixtures/logs/xml") >= 9);
+}
+
 /* ---- rows -------------------------------------------------------------------------------------------------- */
 
 static void test_no_row_lost(void **state)
@@ -414,7 +420,7 @@ static void test_dialects(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_csv_fixtures), cmocka_unit_test(test_en13508_fixtures), cmocka_unit_test(test_no_row_lost),    cmocka_unit_test(test_units),
+        cmocka_unit_test(test_csv_fixtures), cmocka_unit_test(test_en13508_fixtures), cmocka_unit_test(test_xml_fixtures), cmocka_unit_test(test_no_row_lost),    cmocka_unit_test(test_units),
         cmocka_unit_test(test_codes_split),  cmocka_unit_test(test_segment_column), cmocka_unit_test(test_refused),
         cmocka_unit_test(test_huge_field),   cmocka_unit_test(test_half_files),     cmocka_unit_test(test_dialects),
     };
