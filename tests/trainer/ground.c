@@ -77,8 +77,27 @@ static void add_glare(struct raster *wall, struct sm_test_random *rng, double un
     }
 }
 
-static enum sm_status build_wall(struct raster *wall, double unit_px, struct sm_test_random *rng,
-                                 struct sm_error *err)
+/** Two levels in small cells with hard edges, as strong as the text: gravel, brick, mesh, compression gone
+ * wrong. */
+static void add_pattern(struct raster *wall, struct sm_test_random *rng, double unit_px)
+{
+    int32_t cell_x = (int32_t)fmax(1.0, round(unit_px * rng_log_between(rng, 0.04, 0.5)));
+    int32_t cell_y = (int32_t)fmax(1.0, round(unit_px * rng_log_between(rng, 0.04, 0.5)));
+    float height = (float)sm_test_uniform(rng, 30.0, 150.0);
+    double share = sm_test_uniform(rng, 0.2, 0.8);
+    bool is_brick = rng_chance(rng, 0.3);
+    uint64_t seed = sm_test_next(rng);
+    for (int32_t y = 0; y < wall->height_px; y++) {
+        for (int32_t x = 0; x < wall->width_px; x++) {
+            int32_t row = y / cell_y, column = (x + (is_brick && (row & 1) ? cell_x / 2 : 0)) / cell_x;
+            struct sm_test_random cell = rng_of(seed, (uint64_t)row << 20 | (uint64_t)(uint32_t)column);
+            wall->px[(ptrdiff_t)y * wall->width_px + x] += rng_chance(&cell, share) ? height : 0.0F;
+        }
+    }
+}
+
+static enum sm_status build_wall(struct raster *wall, double unit_px, double pattern_share,
+                                 struct sm_test_random *rng, struct sm_error *err)
 {
     double kind = sm_test_uniform(rng, 0.0, 1.0);
     float base = (float)(kind < 0.3    ? sm_test_uniform(rng, 0.0, 60.0)
@@ -102,6 +121,9 @@ static enum sm_status build_wall(struct raster *wall, double unit_px, struct sm_
     for (int n = rng_below(rng, 4); n > 0; n--) {
         add_edge(wall, rng, unit_px);
     }
+    if (pattern_share > 0.0 && rng_chance(rng, pattern_share)) {
+        add_pattern(wall, rng, unit_px);
+    }
     for (int n = rng_chance(rng, 0.35) ? 1 + rng_below(rng, 4) : 0; n > 0; n--) {
         add_glare(wall, rng, unit_px);
     }
@@ -115,14 +137,14 @@ static int32_t comb_shift(struct sm_test_random *rng, double unit_px)
 }
 
 enum sm_status ground_paint(uint8_t *rgb, int32_t width_px, int32_t height_px, double unit_px,
-                            struct sm_test_random *rng, struct sm_error *err)
+                            double pattern_share, struct sm_test_random *rng, struct sm_error *err)
 {
     struct raster wall;
     enum sm_status status = raster_new(&wall, width_px, height_px, err);
     if (status != SM_OK) {
         return status;
     }
-    status = build_wall(&wall, unit_px, rng, err);
+    status = build_wall(&wall, unit_px, pattern_share, rng, err);
     const float tint[3] = {(float)sm_test_uniform(rng, 0.85, 1.2), 1.0F,
                            (float)sm_test_uniform(rng, 0.6, 1.15)};
     int32_t shift = comb_shift(rng, unit_px);

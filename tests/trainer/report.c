@@ -113,7 +113,7 @@ enum sm_status report_make(struct report *report, const struct sm_counter__weigh
     for (int i = first; i < first + n && status == SM_OK; i++) {
         struct scene scene = {0};
         struct sm_test_random rng = rng_of(seed, (uint64_t)i);
-        status = scene_make(&scene, fonts, is_held, &rng, err);
+        status = scene_make(&scene, fonts, is_held, 0.0, &rng, err);
         if (status == SM_OK) {
             status = sample_cut(sample, &scene, 0.6, &rng, err);
         }

@@ -409,10 +409,10 @@ static enum sm_status fit_height(double *digit_px, const struct font *font, stru
 }
 
 static enum sm_status draw(struct scene *scene, const struct canvas *canvas, double digit_px,
-                           struct sm_test_random *rng, struct sm_error *err)
+                           double pattern_share, struct sm_test_random *rng, struct sm_error *err)
 {
     enum sm_status status =
-        ground_paint(canvas->rgb, canvas->width_px, canvas->height_px, digit_px, rng, err);
+        ground_paint(canvas->rgb, canvas->width_px, canvas->height_px, digit_px, pattern_share, rng, err);
     double ground =
         mean_luma(canvas, 0.0, canvas->width_px, 0.3 * canvas->height_px, 0.7 * canvas->height_px);
     struct sm_caption_style style = draw_style(rng, scene->font, digit_px, ground);
@@ -427,7 +427,7 @@ static enum sm_status draw(struct scene *scene, const struct canvas *canvas, dou
 }
 
 enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool is_held,
-                          struct sm_test_random *rng, struct sm_error *err)
+                          double pattern_share, struct sm_test_random *rng, struct sm_error *err)
 {
     struct scene scene = {.font = font_list_pick(fonts, is_held, rng)};
     double final_px = rng_chance(rng, 0.6) ? rng_log_between(rng, MIN_DIGIT_PX, 16.0)
@@ -445,7 +445,7 @@ enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool
         status = sm_error_set(err, SM_E_NOMEM, "no memory for a picture");
     }
     if (status == SM_OK) {
-        status = draw(&scene, &canvas, digit_px, rng, err);
+        status = draw(&scene, &canvas, digit_px, pattern_share, rng, err);
     }
     if (status == SM_OK) {
         status = split_planes(plane, &canvas, err);

@@ -25,9 +25,10 @@ struct scene {
     double contrast; /**< grey levels between text and ground before coding */
 };
 
-/** Make the scene that belongs to this random state. Release with scene_release(). */
+/** Make the scene that belongs to this random state. @param pattern_share see ground_paint(). Release with
+ * scene_release(). */
 enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool is_held,
-                          struct sm_test_random *rng, struct sm_error *err) SM_CHECKED;
+                          double pattern_share, struct sm_test_random *rng, struct sm_error *err) SM_CHECKED;
 void scene_release(struct scene *scene);
 
 #endif

@@ -23,7 +23,10 @@
 #define LANE_SCENES 48 /* scenes that a part holds at a time */
 #define SCENE_USES 6   /* strips cut from a scene before it is replaced */
 #define TOP_RATE 1.6e-3F
-#define CONTINUED_RATE 1.0e-3F
+#define CONTINUED_RATE 5.0e-4F
+#define CONTINUED_PATTERNS                                                                                   \
+    0.2 /* share of walls with a hard pattern; none in training from random numbers                          \
+         */
 #define LAST_RATE 1.0e-5F
 #define WARM_UP_STEPS 300
 #define DECAY 1.0e-3F
@@ -47,6 +50,7 @@ struct lane {
     struct scene scene[LANE_SCENES];
     struct sample *sample;
     float *gradient;
+    double pattern_share;
     uint64_t seed, n_drawn;
     double loss;
     int64_t n_asked;
@@ -62,7 +66,8 @@ static enum sm_status next_sample(struct lane *lane)
     lane->n_drawn++;
     if (!lane->scene[slot].planes || (turn + slot) % SCENE_USES == 0) {
         scene_release(&lane->scene[slot]);
-        enum sm_status status = scene_make(&lane->scene[slot], lane->fonts, false, &rng, &lane->error);
+        enum sm_status status =
+            scene_make(&lane->scene[slot], lane->fonts, false, lane->pattern_share, &rng, &lane->error);
         if (status != SM_OK) {
             return status;
         }
@@ -302,6 +307,9 @@ static enum sm_status run_training(const char *fonts_path, const char *out, cons
     if (status == SM_OK) {
         status = open_lanes(lane, &model, &fonts, plan->seed, err);
     }
+    for (int i = 0; i < N_LANES; i++) {
+        lane[i].pattern_share = plan->is_continued ? CONTINUED_PATTERNS : 0.0;
+    }
     if (status == SM_OK && plan->is_threaded) {
         struct helper helper;
         helper_open(&helper, &lane[1]);
@@ -335,7 +343,7 @@ static enum sm_status show(const char *fonts_path, uint64_t seed, int n, const c
         struct scene scene = {0};
         struct sm_test_random rng = rng_of(seed, (uint64_t)i);
         char row[SAMPLE_MAX_PX];
-        status = scene_make(&scene, &fonts, false, &rng, err);
+        status = scene_make(&scene, &fonts, false, 0.5, &rng, err);
         if (status == SM_OK) {
             status = sample_cut(sample, &scene, 1.0, &rng, err);
         }

@@ -204,7 +204,7 @@ static void test_scenes_follow_from_their_seed(void **state)
             struct scene scene = {0};
             struct sm_test_random rng = rng_of(5, i);
             struct sm_error err;
-            assert_ok(scene_make(&scene, &fonts, false, &rng, &err), &err);
+            assert_ok(scene_make(&scene, &fonts, false, 0.5, &rng, &err), &err);
             assert_ok(sample_cut(&cut[again], &scene, 1.0, &rng, &err), &err);
             scene_release(&scene);
         }
