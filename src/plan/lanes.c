@@ -70,10 +70,15 @@ static int by_first(const void *left, const void *right)
     return a->first != b->first ? (a->first < b->first ? -1 : 1) : (a->last > b->last) - (a->last < b->last);
 }
 
-/* Open intervals (first, last) in which a liner of this length must not begin. */
-static size_t forbidden(const struct sm_plan__field *field, int64_t length, struct sm_plan__interval *out)
+/* Open intervals (first, last) in which a liner of the kit must not begin. */
+static size_t forbidden(const struct sm_plan__field *field, size_t kit, struct sm_plan__interval *out)
 {
+    const struct sm_plan__problem *problem = field->problem;
+    int64_t length = problem->kit[kit].length_um;
     size_t n = 0;
+    if (problem->banned_kit == (int32_t)kit) {
+        out[n++] = (struct sm_plan__interval){problem->banned.start_um - length, problem->banned.end_um};
+    }
     for (size_t i = 0; i < field->n_stretches; i++) {
         struct sm_plan__stretch stretch = field->stretch[i];
         if (stretch.may_cover) {
@@ -92,7 +97,7 @@ static void find_allowed(struct sm_plan__field *field, size_t kit, struct sm_pla
     int64_t length = field->problem->kit[kit].length_um;
     int64_t from = field->low, last = field->high - length;
     struct sm_plan__allowed *allowed = &field->allowed[kit];
-    size_t n = forbidden(field, length, scratch);
+    size_t n = forbidden(field, kit, scratch);
     for (size_t i = 0; i < n && from <= last; i++) {
         if (scratch[i].first >= from) {
             allowed->interval[allowed->n++] = (struct sm_plan__interval){from, sm_plan__min(scratch[i].first, last)};
@@ -151,7 +156,7 @@ static bool grow_stretches(struct sm_plan__field *field)
             continue;
         }
         field->stretch[field->n_stretches++] = stretch;
-        if (stretch.may_cover) {
+        if (stretch.may_cover && !stretch.is_repeat) {
             field->toll[field->n_tolls++] = stretch.end_um;
         }
     }
@@ -161,7 +166,7 @@ static bool grow_stretches(struct sm_plan__field *field)
 
 static bool list_allowed(struct sm_plan__field *field)
 {
-    size_t most = 2 * field->n_stretches + 2;
+    size_t most = 2 * field->n_stretches + 3;
     struct sm_plan__interval *scratch = sm_calloc(most, sizeof *scratch);
     bool is_ok = scratch != NULL;
     for (size_t kit = 0; kit < field->problem->n_kits && is_ok; kit++) {

@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-static enum sm_status plan_new(struct sm_plan **out, struct sm_error *err)
+enum sm_status sm_plan__new(struct sm_plan **out, struct sm_error *err)
 {
     struct sm_plan *plan = sm_calloc(1, sizeof *plan);
     if (!plan || sm_arena_new(&plan->arena) != SM_OK) {
@@ -38,7 +38,7 @@ enum sm_status sm_plan_make(struct sm_plan **out, const struct sm_alignment *ali
 {
     struct sm_plan *plan = NULL;
     struct sm_plan__problem problem = {0};
-    enum sm_status status = plan_new(&plan, err);
+    enum sm_status status = sm_plan__new(&plan, err);
     if (status == SM_OK) {
         status = sm_plan__problem_new(&problem, plan, alignment, sheet, err);
     }

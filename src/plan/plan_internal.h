@@ -9,6 +9,7 @@
  *   leave_out.c fewest targets to leave out where not all can be covered together
  *   slack.c     where the liners of a row lie best
  *   reasons.c   why a target cannot be covered
+ *   explain.c   a repair in words; passage.c what lies in its way; compare.c two plans
  *   repairs.c   the row of liners -> repairs with marks, preparation, costs and advice
  */
 #ifndef SM_PLAN_INTERNAL_H
@@ -24,6 +25,7 @@ struct sm_plan__stretch {
     int64_t start_um, end_um;
     int32_t observation_idx;
     bool may_cover; /**< of a keep-clear stretch: a liner may cover it whole and is cut open there */
+    bool is_repeat; /**< of a keep-clear stretch: a connection logged once more, cut open and paid for only once */
 };
 
 /** A kit that fits the pipe. */
@@ -49,6 +51,8 @@ struct sm_plan__problem {
     struct sm_plan__kit *kit;
     size_t n_fitting;      /**< kits whose diameter range holds the pipe, longer than the segment or not */
     int64_t longest_um;    /**< of the usable kits, 0 = none */
+    int32_t banned_kit;    /**< this kit (into kit) may not touch the banned stretch; -1 = none. To see what it saves. */
+    struct sm_plan__stretch banned;
 };
 
 /** What a row of liners is judged by, in this order: targets left out, money, number of liners, their total length. */
@@ -101,6 +105,11 @@ static inline int64_t sm_plan__max(int64_t a, int64_t b)
     return a > b ? a : b;
 }
 
+/* ---- plan.c */
+
+/** An empty plan. Free with sm_plan_free(). */
+enum sm_status sm_plan__new(struct sm_plan **out, struct sm_error *err) SM_CHECKED;
+
 /* ---- problem.c */
 
 /**
@@ -116,6 +125,9 @@ int64_t sm_plan__floor_um(double length_m);
 int64_t sm_plan__ceil_um(double length_m);
 /** Does the observation keep liners off? */
 bool sm_plan__is_keep_clear(const struct sm_observation *observation);
+
+/** Leave out of the problem the targets that the plan does not cover. */
+void sm_plan__problem_reduce(struct sm_plan__problem *problem, const struct sm_plan *plan);
 
 /* ---- sweep.c */
 
@@ -138,6 +150,9 @@ enum sm_status sm_plan__place(struct sm_plan__row *row, const struct sm_plan__pr
 enum sm_status sm_plan__solve(struct sm_plan__row *row, bool *is_left_out, const struct sm_plan__problem *problem,
                               struct sm_error *err) SM_CHECKED;
 void sm_plan__row_release(struct sm_plan__row *row);
+/** Cost of the cheapest row that covers every target of the problem. @param is_found false when there is none. */
+enum sm_status sm_plan__least_cost(int64_t *cost, bool *is_found, const struct sm_plan__problem *problem,
+                                   struct sm_error *err) SM_CHECKED;
 
 /* ---- leave_out.c */
 

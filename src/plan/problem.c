@@ -12,6 +12,7 @@
 #define SNAP_UM 1e-3          /* 1e-9 m */
 #define MAX_PIPE_M 1e5        /* keeps sums of liner lengths inside SM_PLAN__LENGTH_BITS */
 #define MAX_MONEY 1e9
+#define SAME_PLACE_M 0.1
 
 int64_t sm_plan__floor_um(double length_m)
 {
@@ -205,10 +206,29 @@ static enum sm_status note_unplaced(struct sm_plan *plan, const struct sm_observ
                            observation->id, observation->code ? observation->code : "");
 }
 
-static enum sm_status take_keep_clear(struct sm_plan__problem *problem, struct sm_plan *plan,
-                                      const struct sm_observation *observation, const struct sm_rules *rules,
-                                      int32_t idx)
+/*
+ * A defect of a connection ("intruding", "defective") is logged beside the connection itself. Within a hand's breadth and
+ * at the same hour of the clock it is the same one.
+ */
+static bool is_repeat(const struct sm_alignment *alignment, size_t idx)
 {
+    const struct sm_observation *defect = &alignment->observation[idx];
+    for (size_t i = 0; i < alignment->n_observations; i++) {
+        const struct sm_observation *other = &alignment->observation[i];
+        bool is_at = other->is_connection && other->treatment == SM_TREATMENT_CLEAR &&
+                     fabs(other->distance_m - defect->distance_m) <= SAME_PLACE_M;
+        bool is_hour = other->clock_from_h == defect->clock_from_h || !other->clock_from_h || !defect->clock_from_h;
+        if (is_at && is_hour && defect->treatment != SM_TREATMENT_CLEAR) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static enum sm_status take_keep_clear(struct sm_plan__problem *problem, struct sm_plan *plan,
+                                      const struct sm_alignment *alignment, const struct sm_rules *rules, size_t idx)
+{
+    const struct sm_observation *observation = &alignment->observation[idx];
     double start_m = observation->start_m, end_m = observation->end_m, half_m = 0;
     if (observation->is_connection) {
         double diameter_mm = observation->diameter_mm > 0 ? observation->diameter_mm : rules->connection_diameter_mm;
@@ -221,8 +241,9 @@ static enum sm_status take_keep_clear(struct sm_plan__problem *problem, struct s
     struct sm_plan__stretch stretch = {
         .start_um = sm_plan__floor_um(start_m - half_m - rules->keep_clear_m),
         .end_um = sm_plan__ceil_um(end_m + half_m + rules->keep_clear_m),
-        .observation_idx = idx,
+        .observation_idx = (int32_t)idx,
         .may_cover = rules->may_reopen && observation->is_connection,
+        .is_repeat = is_repeat(alignment, idx),
     };
     if (stretch.end_um > 0 && stretch.start_um < problem->length_um) {
         problem->keep_clear[problem->n_keep_clear++] = stretch;
@@ -245,7 +266,7 @@ static enum sm_status take_observations(struct sm_plan__problem *problem, struct
     for (size_t i = 0; i < n && status == SM_OK; i++) {
         status = take_target(problem, plan, list, alignment, rules, i);
         if (status == SM_OK && sm_plan__is_keep_clear(&alignment->observation[i])) {
-            status = take_keep_clear(problem, plan, &alignment->observation[i], rules, (int32_t)i);
+            status = take_keep_clear(problem, plan, alignment, rules, i);
         }
     }
     qsort(problem->target, problem->n_targets, sizeof *problem->target, by_place);
@@ -257,7 +278,7 @@ enum sm_status sm_plan__problem_new(struct sm_plan__problem *problem, struct sm_
                                     const struct sm_alignment *alignment, const struct sm_sheet *sheet,
                                     struct sm_error *err)
 {
-    *problem = (struct sm_plan__problem){0};
+    *problem = (struct sm_plan__problem){.banned_kit = -1};
     if (alignment->length_m > MAX_PIPE_M) {
         sm_error_set(err, SM_E_RANGE, "a segment longer than 100 km");
         return sm_error_remedy(err, "correct the segment's length in the survey sheet");
@@ -272,6 +293,21 @@ enum sm_status sm_plan__problem_new(struct sm_plan__problem *problem, struct sm_
         sm_plan__problem_release(problem);
     }
     return status;
+}
+
+void sm_plan__problem_reduce(struct sm_plan__problem *problem, const struct sm_plan *plan)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < problem->n_targets; i++) {
+        bool is_out = false;
+        for (size_t j = 0; j < plan->n_unrepaired; j++) {
+            is_out = is_out || plan->unrepaired[j].observation_idx == problem->target[i].observation_idx;
+        }
+        if (!is_out) {
+            problem->target[n++] = problem->target[i];
+        }
+    }
+    problem->n_targets = n;
 }
 
 void sm_plan__problem_release(struct sm_plan__problem *problem)

@@ -77,7 +77,7 @@ static enum sm_status find_reopens(struct sm_repair *repair, const struct scene 
         return SM_E_NOMEM;
     }
     for (size_t i = 0; i < problem->n_keep_clear; i++) {
-        if (is_over(scene, liner, problem->keep_clear[i])) {
+        if (!problem->keep_clear[i].is_repeat && is_over(scene, liner, problem->keep_clear[i])) {
             reopens[repair->n_reopens++] = problem->keep_clear[i].observation_idx;
         }
     }
@@ -217,7 +217,7 @@ static double repair_cost(const struct scene *scene, size_t i, const struct sm_r
     const struct sm_plan__liner *later = i + 1 < scene->row->n ? in_order_of_work(scene, i + 1) : NULL;
     for (size_t j = 0; j < scene->problem->n_keep_clear && repair->n_reopens; j++) {
         struct sm_plan__stretch stretch = scene->problem->keep_clear[j];
-        if (is_over(scene, liner, stretch) && !(later && is_over(scene, later, stretch))) {
+        if (!stretch.is_repeat && is_over(scene, liner, stretch) && !(later && is_over(scene, later, stretch))) {
             cost += scene->problem->reopen_cost;
         }
     }
@@ -225,6 +225,25 @@ static double repair_cost(const struct scene *scene, size_t i, const struct sm_r
 }
 
 /* ---- the plan */
+
+/* A liner over something an engineer has still to decide about: the plan stands only when that is settled. */
+static enum sm_status note_referred(const struct scene *scene, const struct sm_repair *repair,
+                                    const struct sm_plan__liner *liner)
+{
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; i < scene->alignment->n_observations && status == SM_OK; i++) {
+        const struct sm_observation *observation = &scene->alignment->observation[i];
+        bool is_under = observation->treatment == SM_TREATMENT_REFER && !observation->is_connection &&
+                        observation->end_m * UM_PER_M >= (double)liner->start_um &&
+                        observation->start_m * UM_PER_M <= (double)liner_end(scene, liner);
+        if (is_under) {
+            status = sm_findings_add(&scene->plan->findings, 0, SM_SEVERITY_WARNING, NULL, 0, observation->time_s,
+                                     observation->entry_idx, "%s lies over %s (%s), which is referred: settle that first",
+                                     repair->id, observation->id, observation->code ? observation->code : "");
+        }
+    }
+    return status;
+}
 
 static enum sm_status describe_repair(struct sm_repair *repair, const struct scene *scene, size_t i)
 {
@@ -239,6 +258,7 @@ static enum sm_status describe_repair(struct sm_repair *repair, const struct sce
     enum sm_status status = find_covers(repair, scene, liner);
     status = status == SM_OK ? find_reopens(repair, scene, liner) : status;
     status = status == SM_OK ? find_prepare(repair, scene) : status;
+    status = status == SM_OK ? note_referred(scene, repair, liner) : status;
     repair->cost = repair_cost(scene, i, repair);
     return status;
 }

@@ -96,6 +96,24 @@ static size_t component_end(const struct sm_plan__problem *problem, struct sm_pl
     return i;
 }
 
+enum sm_status sm_plan__least_cost(int64_t *cost, bool *is_found, const struct sm_plan__problem *problem,
+                                   struct sm_error *err)
+{
+    struct sm_plan__targets all = {problem->n_targets, problem->target};
+    struct sm_plan__row row = {0};
+    enum sm_status status = SM_OK;
+    *is_found = true;
+    *cost = 0;
+    for (size_t first = 0; first < all.n && status == SM_OK && *is_found;) {
+        size_t end = component_end(problem, all, first);
+        status = sm_plan__sweep(&row, is_found, problem, (struct sm_plan__targets){end - first, all.target + first}, 0, err);
+        *cost += *is_found ? row.weight.cost : 0;
+        first = end;
+    }
+    sm_plan__row_release(&row);
+    return status;
+}
+
 /* ---- what cannot be covered */
 
 /* Targets still in play, with their places in the problem's list. */

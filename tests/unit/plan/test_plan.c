@@ -204,6 +204,220 @@ static void test_plan__refuses_rules_that_make_no_sense(void **state)
     assert_true(err.remedy[0]);
 }
 
+/* ---- the same connection logged twice, referred places, order of input */
+
+static void test_plan__connection_logged_twice_is_cut_open_once(void **state)
+{
+    (void)state;
+    add(4.6, 5.5, SM_TREATMENT_LINE);
+    add_connection(5.1)->clock_from_h = 3;
+    struct sm_observation *defect = add_connection(5.12);
+    defect->treatment = SM_TREATMENT_REFER;
+    defect->reason = "defective connection";
+    scene.sheet.rules.may_reopen = true;
+    struct sm_plan *plan = make();
+    assert_close(plan->cost, 180 + 300 + 800 + 250, 1e-9);
+    sm_plan_free(&plan);
+    defect->clock_from_h = 9; /* the other side of the pipe: another connection */
+    plan = make();
+    assert_close(plan->cost, 180 + 300 + 800 + 500, 1e-9);
+    sm_plan_free(&plan);
+}
+
+static void test_plan__liner_over_a_referred_place_is_noted(void **state)
+{
+    (void)state;
+    add(5.0, 5.0, SM_TREATMENT_LINE);
+    add(5.2, 5.2, SM_TREATMENT_REFER)->reason = "collapse";
+    struct sm_plan *plan = make();
+    assert_int_equal(plan->n_repairs, 1);
+    assert_int_equal(plan->findings.n, 1);
+    assert_string_equal(plan->findings.item[0].message, "R1 lies over O2 (BAC), which is referred: settle that first");
+    sm_plan_free(&plan);
+}
+
+static void fill_at_random(struct sm_test_random *random, size_t n)
+{
+    scene.alignment.n_observations = 0;
+    for (size_t i = 0; i < n; i++) {
+        double at_m = (double)sm_test_int(random, 0, 2000) / 100;
+        if (sm_test_int(random, 0, 3) == 0) {
+            add_connection(at_m);
+        } else {
+            add(at_m, fmin(20, at_m + (double)sm_test_int(random, 0, 80) / 100), SM_TREATMENT_LINE);
+        }
+    }
+}
+
+static void test_plan__order_of_input_does_not_matter(void **state)
+{
+    struct sm_test_random random = sm_test_seed(7);
+    (void)state;
+    for (int round = 0; round < 40; round++) {
+        fill_at_random(&random, 25);
+        struct sm_plan *plan = make(), *shuffled = NULL;
+        for (size_t i = scene.alignment.n_observations - 1; i > 0; i--) {
+            size_t j = (size_t)sm_test_int(&random, 0, (int64_t)i);
+            struct sm_observation moved = scene.observation[i];
+            scene.observation[i] = scene.observation[j];
+            scene.observation[j] = moved;
+        }
+        struct sm_kit first = scene.kit[0];
+        scene.kit[0] = scene.kit[1];
+        scene.kit[1] = first;
+        shuffled = make();
+        assert_int_equal(plan->n_repairs, shuffled->n_repairs);
+        assert_int_equal(plan->n_unrepaired, shuffled->n_unrepaired);
+        for (size_t i = 0; i < plan->n_repairs; i++) {
+            assert_int_equal(plan->repair[i].start_um, shuffled->repair[i].start_um);
+            assert_int_equal(plan->repair[i].length_um, shuffled->repair[i].length_um);
+            assert_int_equal(plan->repair[i].kit_idx, 1 - shuffled->repair[i].kit_idx);
+        }
+        sm_plan_free(&plan);
+        sm_plan_free(&shuffled);
+    }
+}
+
+/* ---- in words */
+
+static void expect_words(const struct sm_text *text, const char *const *words, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (!strstr(sm_text_str(text), words[i])) {
+            fail_msg("\"%s\" is not in:\n%s", words[i], sm_text_str(text));
+        }
+    }
+}
+
+static void test_explain__why_this_liner(void **state)
+{
+    (void)state;
+    static const char *const words[] = {
+        "R1: kit short, from 4.615 m to 5.215 m, stop at 4.915 m, cost 580.\n",
+        "It covers O1 (BAC): 4.795 m to 5.205 m, which is the defect with 150 mm of end cover and 55 mm of position error",
+        "2 kits are to be had for this pipe: short of 0.600 m at 580, long of 1.200 m at 700 with set-up.\n",
+        "10 mm off its stop is not too much.\n",
+        "Toward the datum 10 mm before the target of O1 shows.\n",
+        "Away from the datum 10 mm before the keep-clear stretch of O2 is reached.\n",
+        "Without this kit here the cheapest plan costs 700, 120 more.\n",
+    };
+    add(5.0, 5.0, SM_TREATMENT_LINE);
+    add_connection(5.4);
+    struct sm_plan *plan = make();
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    assert_ok(sm_plan_explain(&text, plan, &scene.alignment, &scene.sheet, 0, &err), &err);
+    expect_words(&text, words, sizeof words / sizeof *words);
+    sm_text_release(&text);
+    sm_plan_free(&plan);
+}
+
+static void test_explain__chain_and_pipe_end(void **state)
+{
+    (void)state;
+    static const char *const first[] = {
+        "It ends flush with the pipe", "Toward the datum 48 mm before the lap with R1 falls below the overlap.",
+        "Away from the datum nothing but the pipe's end limits it.",
+    };
+    static const char *const alone[] = {"Without this kit here not all that the plan covers could be covered."};
+    add(0.1, 2.0, SM_TREATMENT_LINE);
+    struct sm_plan *plan = make();
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    assert_int_equal(plan->n_repairs, 2);
+    assert_ok(sm_plan_explain(&text, plan, &scene.alignment, &scene.sheet, 1, &err), &err);
+    expect_words(&text, first, 3);
+    sm_text_clear(&text);
+    scene.sheet.n_kits = 1;
+    sm_plan_free(&plan);
+    plan = make();
+    assert_ok(sm_plan_explain(&text, plan, &scene.alignment, &scene.sheet, 1, &err), &err);
+    expect_words(&text, alone, 1);
+    sm_text_release(&text);
+    sm_plan_free(&plan);
+}
+
+static void test_passage__what_lies_in_the_way(void **state)
+{
+    (void)state;
+    add(3.0, 3.0, SM_TREATMENT_NONE)->code = "BCC";
+    add(2.0, 2.0, SM_TREATMENT_REFER)->code = "BAJ";
+    add(1.0, 1.0, SM_TREATMENT_LINE)->code = "BAB"; /* a crack is in nobody's way */
+    add(6.0, 6.0, SM_TREATMENT_LINE);
+    add(9.0, 9.0, SM_TREATMENT_PREPARE)->code = "BBA";
+    struct sm_plan *plan = make();
+    const struct sm_passage *passage = NULL;
+    size_t n = 0, at_six = 1; /* R1 is at 9 m, R2 at 6 m, R3 at 1 m */
+    struct sm_error err = {0};
+    assert_close((double)plan->repair[at_six].start_um, 5700000, 1);
+    assert_ok(sm_plan_passage(&passage, &n, plan->arena, plan, &scene.alignment, &scene.sheet, at_six, &err), &err);
+    assert_int_equal(n, 3); /* and the break at 6 m itself */
+    assert_string_equal(passage[0].what, "offset");
+    assert_true(passage[0].is_doubtful);
+    assert_close(passage[0].way_m, 2, 1e-9);
+    assert_string_equal(passage[1].what, "bend");
+    assert_false(passage[1].is_doubtful);
+    sm_plan_free(&plan);
+    scene.sheet.access.enters_at_to = true;
+    plan = make();
+    assert_ok(sm_plan_passage(&passage, &n, plan->arena, plan, &scene.alignment, &scene.sheet, at_six, &err), &err);
+    assert_int_equal(n, 2);
+    assert_string_equal(passage[0].what, "roots");
+    assert_close(passage[0].way_m, 11, 1e-9);
+    sm_plan_free(&plan);
+}
+
+static void test_passage__other_end(void **state)
+{
+    (void)state;
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    add(2.0, 2.0, SM_TREATMENT_REFER)->code = "BAJ";
+    add(12.0, 12.0, SM_TREATMENT_LINE);
+    scene.sheet.segment.to = "T13";
+    struct sm_plan *plan = make();
+    assert_ok(sm_plan_other_end(&text, plan, &scene.alignment, &scene.sheet, &err), &err);
+    assert_string_equal(sm_text_str(&text), "From the other end (T13) 0 instead of 1 referred place lies in the way, and the "
+                                            "longest push is 8.00 m instead of 12.00 m.");
+    sm_text_clear(&text);
+    scene.sheet.access.enters_at_to = true;
+    assert_ok(sm_plan_other_end(&text, plan, &scene.alignment, &scene.sheet, &err), &err);
+    assert_string_equal(sm_text_str(&text), "");
+    sm_text_release(&text);
+    sm_plan_free(&plan);
+}
+
+static void test_compare__side_by_side(void **state)
+{
+    (void)state;
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    add(5.0, 5.0, SM_TREATMENT_LINE);
+    add(12.0, 12.0, SM_TREATMENT_LINE);
+    struct sm_plan *plan = make();
+    struct sm_sheet wide = scene.sheet;
+    wide.rules.end_cover_m = 0.3;
+    struct sm_plan *other = NULL;
+    assert_ok(sm_plan_make(&other, &scene.alignment, &wide, &err), &err);
+    struct sm_plan_case before = {"as it is", plan, &scene.alignment, &scene.sheet};
+    struct sm_plan_case after = {"more cover", other, &scene.alignment, &wide};
+    assert_ok(sm_plan_compare(&text, &before, &after, &err), &err);
+    assert_string_equal(sm_text_str(&text), "as it is: 2 repairs, 1.20 m of liner, cost 1160, 0 not repaired\n"
+                                            "more cover: 2 repairs, 2.40 m of liner, cost 1400, 0 not repaired\n"
+                                            "difference in cost 240\n"
+                                            "- R1 short, stop at 12.000 m\n"
+                                            "- R2 short, stop at 5.000 m\n"
+                                            "+ R1 long, stop at 12.000 m\n"
+                                            "+ R2 long, stop at 5.000 m\n");
+    sm_text_clear(&text);
+    after = before;
+    assert_ok(sm_plan_compare(&text, &before, &after, &err), &err);
+    assert_non_null(strstr(sm_text_str(&text), "= R2 short, stop at 5.000 m -> R2\n"));
+    sm_text_release(&text);
+    sm_plan_free(&plan);
+    sm_plan_free(&other);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -217,6 +431,14 @@ int main(void)
         cmocka_unit_test_setup(test_plan__nothing_to_do, set_scene),
         cmocka_unit_test_setup(test_plan__advice_sets_totals_side_by_side, set_scene),
         cmocka_unit_test_setup(test_plan__refuses_rules_that_make_no_sense, set_scene),
+        cmocka_unit_test_setup(test_plan__connection_logged_twice_is_cut_open_once, set_scene),
+        cmocka_unit_test_setup(test_plan__liner_over_a_referred_place_is_noted, set_scene),
+        cmocka_unit_test_setup(test_plan__order_of_input_does_not_matter, set_scene),
+        cmocka_unit_test_setup(test_explain__why_this_liner, set_scene),
+        cmocka_unit_test_setup(test_explain__chain_and_pipe_end, set_scene),
+        cmocka_unit_test_setup(test_passage__what_lies_in_the_way, set_scene),
+        cmocka_unit_test_setup(test_passage__other_end, set_scene),
+        cmocka_unit_test_setup(test_compare__side_by_side, set_scene),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
