@@ -58,4 +58,35 @@ void sm_obslog_list_free(struct sm_obslog_list **list);
  */
 void sm_obslog_mirror_clock(int32_t *from_h, int32_t *to_h);
 
+/* ---- out again --------------------------------------------------------------------------------------------- */
+
+/** A place in time: what the log's clock said, and where that is in the video. */
+struct sm_obslog_offset {
+    double log_time_s, video_time_s;
+};
+struct sm_obslog_write_opts {
+    const char *date;      /**< YYYY-MM-DD, where the log has none; needed by ISYBAU */
+    double fps;            /**< frames a second of timecodes and film, whole and 1..240; 0 = 25 */
+    double video_length_s; /**< of the film, 0 = up to the last entry */
+    const struct sm_obslog_offset *offset; /**< how the log's times lie in the film, rising; ISYBAU only */
+    size_t n_offsets;
+};
+/**
+ * Write a log as an EN 13508-2 text file (edition 2003+A1:2011, UTF-8, separator ';'). Distances to the millimetre, times
+ * to the second. Reading it again gives the same log, as far as the format can hold it: no diameters apart from BCA's first
+ * quantification, no groups, no line breaks in remarks.
+ * @param out text is added. @param findings [inout] entries that the format cannot hold are left out and told here; NULL =
+ *        such an entry is an error.
+ * @return SM_OK; SM_E_RANGE an entry cannot be written; SM_E_NOMEM.
+ */
+enum sm_status sm_obslog_write_en13508(struct sm_text *out, const struct sm_obslog *log, struct sm_findings *findings,
+                                       struct sm_error *err) SM_CHECKED;
+/**
+ * Write a log as ISYBAU XML, format version 2013-02, valid against its schema. Distances to the centimetre, below 1000 m;
+ * times to the frame. @param opts NULL = defaults. @param findings as above; also texts that had to be cut.
+ * @return SM_OK; SM_E_NOTFOUND no date; SM_E_RANGE; SM_E_NOMEM.
+ */
+enum sm_status sm_obslog_write_isybau(struct sm_text *out, const struct sm_obslog *log, const struct sm_obslog_write_opts *opts,
+                                      struct sm_findings *findings, struct sm_error *err) SM_CHECKED;
+
 #endif

@@ -107,9 +107,20 @@ bool sm_obslog__parse_continuous(const char *text, enum sm_continuous *continuou
 const char *sm_obslog__material_en(const char *letters);
 /** As before for the short names of the German exchange formats (STZ, B, PVCU). */
 const char *sm_obslog__material_short(const char *name);
+/** The letters or short name of a material in words; NULL = none. */
+const char *sm_obslog__material_en_of(const char *words);
+const char *sm_obslog__material_short_of(const char *words);
 /** Yes or no in English or German, or the standard's A. */
 bool sm_obslog__parse_yes_no(const char *text, bool *yes);
 /** A quantification; lengths with a unit become mm. is_bound: "<" or ">" or a range was written, the greater end is taken. */
 bool sm_obslog__parse_value(const char *text, const char *unit, double *value, bool *is_bound);
+
+/* ---- writing ----------------------------------------------------------------------------------------------- */
+
+/** An entry that cannot be written: a finding where findings are taken, else an error. */
+enum sm_status sm_obslog__leave_out(const struct sm_obslog *log, size_t entry_idx, const char *why, struct sm_findings *findings,
+                                    struct sm_error *err) SM_CHECKED;
+/** "A", "B", "C" of a continuous mark, "" for none. */
+const char *sm_obslog__continuous_letter(enum sm_continuous continuous);
 
 #endif
