@@ -46,6 +46,24 @@ void sm_codes_describe(const struct sm_codes *codes, const char *code, const cha
 enum sm_status sm_codes_decide(const struct sm_codes *codes, const struct sm_log_entry *entry, double diameter_mm,
                                struct sm_arena *arena, struct sm_decision *decision, struct sm_error *err) SM_CHECKED;
 
+/* ---- rows that are one defect ------------------------------------------------------------------------------- */
+
+/**
+ * Which entries speak about one physical defect: those the log itself puts together, and a sign of a defect (soil or void
+ * visible, infiltration, roots, encrustation ...) with the break, fissure or joint at the same place whose clock positions
+ * meet. @param group [out] n numbers: 0 = stands alone, else the same number for all of one defect, from 1 in file order.
+ * @source EN 13508-2 practice (soil or void behind a hole is coded in addition to it); which signs: common practice, no source.
+ */
+enum sm_status sm_codes_group(int32_t *group, const struct sm_codes *codes, const struct sm_log_entry *entry, size_t n,
+                              struct sm_error *err) SM_CHECKED;
+/**
+ * Settle the decisions of one group: what must not be lined because of one row is not lined because of another, and all
+ * work before the liner is done. line, prepare and refer become the strictest of them; none and clear stay.
+ * @param decision [inout] n; new texts go to arena. @param code n codes, for the reasons.
+ */
+enum sm_status sm_codes_combine(struct sm_decision *decision, const char *const *code, size_t n, struct sm_arena *arena,
+                                struct sm_error *err) SM_CHECKED;
+
 /* ---- the table as it is, for people ------------------------------------------------------------------------- */
 
 /** What a rule compares with its limits. */

@@ -390,5 +390,9 @@ static const struct sm_code_rule rules[] = {
     SM_RULE("AE?", "", SM_NONE, "", "change along the run", CHANGE),
 };
 
+static const char *const signs[] = {"BAO", "BAP", "BBA", "BBB", "BBD", "BBF", "BBG", NULL};
+static const char *const carriers[] = {"BAB", "BAC", "BAD", "BAE", "BAF", "BAI", "BAJ", "BAL", "BAM", "BAN", NULL};
+
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
-const struct sm_code_table sm_codes__en = {meanings, COUNT(meanings), letters, COUNT(letters), units, COUNT(units), rules, COUNT(rules)};
+const struct sm_code_table sm_codes__en = {meanings, COUNT(meanings), letters, COUNT(letters), units, COUNT(units), rules, COUNT(rules),
+                                         signs,    carriers};

@@ -29,7 +29,8 @@ struct reader {
     bool is_system_set;
 };
 
-static const struct sm_code_table no_table = {NULL, 0, NULL, 0, NULL, 0, NULL, 0};
+static const char *const no_patterns[] = {NULL};
+static const struct sm_code_table no_table = {NULL, 0, NULL, 0, NULL, 0, NULL, 0, no_patterns, no_patterns};
 
 static enum sm_status no_memory(struct sm_error *err)
 {

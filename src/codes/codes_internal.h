@@ -41,6 +41,8 @@ struct sm_code_table {
     size_t n_units;
     const struct sm_code_rule *rule;
     size_t n_rules;
+    const char *const *sign;    /**< patterns of codes that are signs of a defect rather than one, NULL ends */
+    const char *const *carrier; /**< patterns of codes that signs belong to, NULL ends */
 };
 extern const struct sm_code_table sm_codes__en, sm_codes__na;
 

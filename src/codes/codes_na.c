@@ -280,5 +280,9 @@ static const struct sm_code_rule rules[] = {
     SM_RULE("M*", "", SM_NONE, "", "note about the run", MEMORY),
 };
 
+static const char *const signs[] = {"R?B", "R?J", "IS", "ISB", "ISJ", "IW*", "ID*", "IR*", "IG*", "DAE", "DN*", NULL};
+static const char *const carriers[] = {"C?", "CH?", "F?", "FH?", "B", "BSV", "BVV", "H", "HSV", "HVV", "J*", "S*", NULL};
+
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
-const struct sm_code_table sm_codes__na = {meanings, COUNT(meanings), NULL, 0, units, COUNT(units), rules, COUNT(rules)};
+const struct sm_code_table sm_codes__na = {meanings, COUNT(meanings), NULL, 0, units, COUNT(units), rules, COUNT(rules),
+                                         signs,    carriers};

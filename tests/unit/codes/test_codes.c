@@ -255,6 +255,72 @@ static void test_tables_are_whole(void **state)
     }
 }
 
+/* ---- rows that are one defect ------------------------------------------------------------------------------ */
+
+static struct sm_log_entry row_at(const char *code, double distance_m, int32_t from_h, int32_t to_h)
+{
+    return (struct sm_log_entry){.code = code, .ch1 = "", .ch2 = "", .q1 = "", .q2 = "", .time_s = SM_NAN, .distance_m = distance_m,
+                                 .distance_digit_m = 0.01, .q1_value = SM_NAN, .q2_value = SM_NAN, .clock_from_h = from_h,
+                                 .clock_to_h = to_h, .diameter_mm = SM_NAN};
+}
+
+static void test_groups(void **state)
+{
+    (void)state;
+    struct sm_codes *codes = builtin(SM_CODES_EN);
+    struct sm_error err = {0};
+    struct sm_log_entry rows[] = {
+        row_at("BAB", 5.00, 12, 0),  /* alone */
+        row_at("BAC", 27.15, 10, 1), /* hole with soil and water */
+        row_at("BAO", 27.15, 10, 1),
+        row_at("BBF", 27.15, 11, 0),
+        row_at("BBF", 27.15, 5, 7),  /* water on the other side */
+        row_at("BCA", 27.15, 9, 0),  /* no defect */
+        row_at("BAJ", 30.00, 12, 12),
+        row_at("BBA", 30.00, 6, 0),
+        row_at("BAB", 30.00, 6, 0),  /* a crack is no sign of the joint, but the roots come through both */
+        row_at("BBA", 30.01, 6, 0),  /* one digit on */
+        row_at("BAB", 40.00, 12, 0), /* put together by the log only */
+        row_at("BCA", 40.20, 3, 0),
+        row_at("BAP", SM_NAN, 0, 0),
+    };
+    static const int32_t expected[] = {0, 1, 1, 1, 0, 0, 2, 2, 2, 0, 3, 3, 0};
+    int32_t group[13];
+    rows[10].group = rows[11].group = 7;
+    assert_ok(sm_codes_group(group, codes, rows, 13, &err), &err);
+    for (size_t k = 0; k < 13; k++) {
+        if (group[k] != expected[k]) {
+            fail_msg("row %zu is in group %d, expected %d", k, (int)group[k], (int)expected[k]);
+        }
+    }
+    assert_ok(sm_codes_group(group, codes, rows, 0, &err), &err);
+    sm_codes_free(&codes);
+}
+
+static void test_combine(void **state)
+{
+    (void)state;
+    struct sm_arena *arena = NULL;
+    struct sm_error err = {0};
+    assert_int_equal(sm_arena_new(&arena), SM_OK);
+    static const char *const code[] = {"BAC", "BBF", "BCA"};
+    struct sm_decision work[] = {{SM_TREATMENT_LINE, "broken", "jet clean"},
+                                 {SM_TREATMENT_PREPARE, "water", "stop the water;jet clean"},
+                                 {SM_TREATMENT_CLEAR, "tap", ""}};
+    assert_ok(sm_codes_combine(work, code, 3, arena, &err), &err);
+    assert_int_equal(work[0].treatment, SM_TREATMENT_PREPARE);
+    assert_string_equal(work[0].prepare, "jet clean;stop the water");
+    assert_string_equal(work[0].reason, "broken; one defect with BBF here: water");
+    assert_string_equal(work[1].reason, "water");
+    assert_int_equal(work[2].treatment, SM_TREATMENT_CLEAR);
+    struct sm_decision stop[] = {{SM_TREATMENT_REFER, "hole", ""}, {SM_TREATMENT_LINE, "water", "jet clean"}};
+    assert_ok(sm_codes_combine(stop, code, 2, arena, &err), &err);
+    assert_int_equal(stop[1].treatment, SM_TREATMENT_REFER);
+    assert_string_equal(stop[1].prepare, "");
+    assert_ok(sm_codes_combine(NULL, NULL, 0, arena, &err), &err);
+    sm_arena_free(&arena);
+}
+
 /* ---- a user's table ---------------------------------------------------------------------------------------- */
 
 static void test_file(void **state)
@@ -320,7 +386,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_en_decisions), cmocka_unit_test(test_na_decisions), cmocka_unit_test(test_what_codes_are),
-        cmocka_unit_test(test_describe),     cmocka_unit_test(test_tables_are_whole), cmocka_unit_test(test_file),
+        cmocka_unit_test(test_describe),     cmocka_unit_test(test_tables_are_whole), cmocka_unit_test(test_groups), cmocka_unit_test(test_combine), cmocka_unit_test(test_file),
         cmocka_unit_test(test_file_errors),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
