@@ -329,6 +329,8 @@ struct sm_alignment {
     size_t n_observations;
     struct sm_observation *observation;
     struct sm_findings findings;
+    double clock_error_s;     /**< offsets within this of clock_offset_s fit alike; NAN = no offset */
+    double clock_drift_s_per_h; /**< how much the log's clock gains on the video in an hour, 0 = none found */
 };
 
 /* ---- the plan ---------------------------------------------------------------------------------------------- */

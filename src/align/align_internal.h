@@ -38,14 +38,19 @@ struct sm_align__clock {
     bool is_volume;                   /* log said video time, but of a volume that starts elsewhere */
 };
 
-/* A claim that the offset lies in [low_s, high_s]; claims of one place do not add up. */
+/*
+ * A claim that the offset lies in [low_s, high_s]; claims of one place do not add up. A weak one has no vote,
+ * but among the offsets that the others leave open it counts.
+ */
 struct sm_align__claim {
     double low_s, high_s;
     int32_t place_idx;
+    bool is_weak;
 };
 /* What a set of claims says. */
 struct sm_align__verdict {
     double offset_s, halfwidth_s, residual_s;
+    double cost_s;  /* sum of the misses, one that does not agree counting the slack */
     size_t n_agree; /* places with a claim near offset_s */
     size_t n_rival; /* as n_agree, at the best offset clearly elsewhere */
     double rival_s;
@@ -70,11 +75,23 @@ enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const d
 enum sm_status sm_align__clock_by_standstills(struct sm_align__clock *out, const double *log_time_s,
                                               const struct sm_obslog *log, const struct sm_trace *trace,
                                               struct sm_error *err) SM_CHECKED;
+/* Video times of all entries, moved to where the picture shows the logged distance as far as the clock is
+ * unsure. */
+enum sm_status sm_align__find_times(double *time_s, struct sm_align__clock *clock,
+                                    const struct sm_obslog *log, const struct sm_trace *trace,
+                                    const struct sm_sheet *sheet, struct sm_error *err) SM_CHECKED;
+/* When, between two readings, an even drive is within tol_m of goal_m. @return false: never, or a jump lies
+ * between. */
+bool sm_align__shown_between(double *low_s, double *high_s, const struct sm_trace *trace,
+                             const struct sm_reading *a, const struct sm_reading *b, double goal_m,
+                             double tol_m);
 /* How many places have the logged distance in the picture at their time when the log's times count as video
  * times. */
 enum sm_status sm_align__clock_fit_at(size_t *n_agree, size_t *n_asked, double offset_s,
                                       const double *log_time_s, const struct sm_obslog *log,
                                       const struct sm_trace *trace, struct sm_error *err) SM_CHECKED;
+/* Were the times brought to the video by an estimated offset? */
+bool sm_align__is_estimated(const struct sm_align__clock *clock);
 /* Time of day at video time zero, within one day; NAN where none was needed or found. */
 double sm_align__reported_offset(const struct sm_align__clock *clock);
 double sm_align__video_time(const struct sm_align__clock *clock, double log_time_s);
@@ -149,10 +166,10 @@ struct sm_align__work {
     size_t n_standstills;
     struct sm_standstill *standstill;
     struct sm_align__axis axis;
-    int32_t *owner;     /* per log entry: the start row it belongs to, itself otherwise */
-    int32_t *end_idx;   /* per log entry: the row that ends it, -1 = none */
-    int32_t finish_idx; /* observation of the finish node, -1 = none with a place */
-    bool is_finish_either;           /* its code could be the start as well */
+    int32_t *owner;        /* per log entry: the start row it belongs to, itself otherwise */
+    int32_t *end_idx;      /* per log entry: the row that ends it, -1 = none */
+    int32_t finish_idx;    /* observation of the finish node, -1 = none with a place */
+    bool is_finish_either; /* its code could be the start as well */
     bool is_abandoned;
 };
 

@@ -7,21 +7,27 @@
 
 #include <math.h>
 
-/* An entry is keyed up to this long before or after the picture shows what it says (times in whole seconds
- * included). */
-#define SLACK_S 1.5
-/* Clocks of recorders and computers drift far less; more would be another fault. Common practice, no source.
+/* An entry is keyed up to this long before or after the picture shows what it says, whole seconds included.
  */
-#define WORST_DRIFT_FRAC 0.003
-#define RATE_STEP_S 0.5
+#define SLACK_S 1.5
+/* Rows of one distance this near in time were written at one stop. */
+#define ONE_STOP_S 15.0
+/* Quartz keeps to 0.01 %, dropped frames cost more; beyond this it is another fault. Common practice, no
+ * source. */
+#define WORST_DRIFT_FRAC 0.001
+/* A rate is a second unknown: it takes more places to settle it. */
+#define DRIFT_LEAST_AGREE 6
+#define RATE_STEP_S 0.3
 /* Enough places to settle any offset; more only cost time. */
 #define MOST_PLACES 400
-/* Readings below this do not carry a claim. */
-#define LEAST_CONFIDENCE 0.5
+#define MOST_BARE 100
+/* Shorter ones are no stop to write at. */
+#define LEAST_STANDSTILL_S 3.0
 
 /* Entries that say one thing: logged together at one distance. */
 struct place {
-    double time_s, distance_m;
+    double time_s, last_s; /* first and last of its rows */
+    double distance_m;
 };
 struct places {
     struct place *item;
@@ -38,24 +44,39 @@ struct sightings {
     size_t n, capacity;
 };
 
+/* Is the entry another row of the last place? Rows of one stop narrow its claim, but give it one vote. */
+static bool joins(const struct places *places, struct place here)
+{
+    const struct place *last = places->n ? &places->item[places->n - 1] : NULL;
+    return last && fabs(here.distance_m - last->distance_m) <= places->tolerance_m &&
+           fabs(here.time_s - last->last_s) <= ONE_STOP_S;
+}
+
+static void add_entry(struct places *places, struct place here)
+{
+    if (isnan(here.time_s) || isnan(here.distance_m)) {
+        return;
+    }
+    if (joins(places, here)) {
+        struct place *last = &places->item[places->n - 1];
+        last->time_s = fmin(last->time_s, here.time_s);
+        last->last_s = fmax(last->last_s, here.time_s);
+    } else {
+        places->item[places->n++] = here;
+    }
+}
+
 static enum sm_status collect_places(struct places *out, const double *log_time_s,
                                      const struct sm_obslog *log, const struct sm_trace *trace,
                                      struct sm_error *err)
 {
-    double log_digit_m = sm_align__log_digit_m(log);
-    out->tolerance_m = (log_digit_m + sm_last_digit_m(&trace->format)) / 2 + 1e-6;
+    out->tolerance_m = (sm_align__log_digit_m(log) + sm_last_digit_m(&trace->format)) / 2 + 1e-6;
     out->item = sm_calloc(log->n_entries + 1, sizeof *out->item);
     if (!out->item) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log entries", log->n_entries);
     }
     for (size_t i = 0; i < log->n_entries; i++) {
-        struct place here = {log_time_s[i], log->entry[i].distance_m};
-        const struct place *last = out->n ? &out->item[out->n - 1] : NULL;
-        bool repeats = last && fabs(here.distance_m - last->distance_m) <= out->tolerance_m &&
-                       fabs(here.time_s - last->time_s) <= 2 * SLACK_S;
-        if (!isnan(here.time_s) && !isnan(here.distance_m) && !repeats) {
-            out->item[out->n++] = here;
-        }
+        add_entry(out, (struct place){log_time_s[i], log_time_s[i], log->entry[i].distance_m});
     }
     size_t every = out->n / MOST_PLACES + 1;
     size_t n = 0;
@@ -80,29 +101,12 @@ static enum sm_status add_sighting(struct sightings *out, struct sighting sighti
     return SM_OK;
 }
 
-/* Part of the time from a to b during which an even drive from a_m to b_m is within tol of goal. @return
- * false: none. */
-static bool cross(struct sighting *out, double a_s, double a_m, double b_s, double b_m, double goal_m,
-                  double tol_m)
-{
-    double change_m = b_m - a_m;
-    if (fabs(change_m) < 1e-9) {
-        out->low_s = a_s;
-        out->high_s = b_s;
-        return fabs(a_m - goal_m) <= tol_m;
-    }
-    double first = (goal_m - copysign(tol_m, change_m) - a_m) / change_m;
-    double last = (goal_m + copysign(tol_m, change_m) - a_m) / change_m;
-    out->low_s = a_s + fmax(0, first) * (b_s - a_s);
-    out->high_s = a_s + fmin(1, last) * (b_s - a_s);
-    return first <= 1 && last >= 0;
-}
-
 /* The next reading after from that counts; n_readings when none. */
 static size_t next_sure(const struct sm_trace *trace, size_t from)
 {
-    while (from < trace->n_readings && (trace->reading[from].state == SM_READING_HIDDEN ||
-                                        (double)trace->reading[from].confidence < LEAST_CONFIDENCE)) {
+    while (from < trace->n_readings &&
+           (trace->reading[from].state == SM_READING_HIDDEN ||
+            (double)trace->reading[from].confidence < SM_ALIGN__SURE_CONFIDENCE)) {
         from++;
     }
     return from;
@@ -111,19 +115,27 @@ static size_t next_sure(const struct sm_trace *trace, size_t from)
 static enum sm_status sight_place(struct sightings *out, const struct places *places, size_t place_idx,
                                   const struct sm_trace *trace, struct sm_error *err)
 {
-    double digit_m = sm_last_digit_m(&trace->format);
     enum sm_status status = SM_OK;
-    size_t i = next_sure(trace, 0);
+    size_t n_before = out->n;
+    size_t first = next_sure(trace, 0);
+    size_t i = first;
     for (size_t next = next_sure(trace, i + 1); status == SM_OK && next < trace->n_readings;
          i = next, next = next_sure(trace, i + 1)) {
         const struct sm_reading *a = &trace->reading[i];
         const struct sm_reading *b = &trace->reading[next];
         struct sighting sighting = {.place_idx = (int32_t)place_idx};
-        if (cross(&sighting, a->time_s, (double)a->counts * digit_m, b->time_s, (double)b->counts * digit_m,
-                  places->item[place_idx].distance_m, places->tolerance_m) &&
-            sm_trace_stretch_at(trace, a->time_s) == sm_trace_stretch_at(trace, b->time_s)) {
+        if (sm_align__shown_between(&sighting.low_s, &sighting.high_s, trace, a, b,
+                                    places->item[place_idx].distance_m, places->tolerance_m)) {
             status = add_sighting(out, sighting, err);
         }
+    }
+    /* the camera is taken to have stood where it is first and last seen, up to the ends of the video */
+    if (status == SM_OK && out->n > n_before && first < trace->n_readings) {
+        struct sighting *earliest = &out->item[n_before];
+        struct sighting *latest = &out->item[out->n - 1];
+        earliest->low_s = earliest->low_s <= trace->reading[first].time_s ? 0 : earliest->low_s;
+        latest->high_s = latest->high_s >= trace->reading[i].time_s ? fmax(latest->high_s, trace->duration_s)
+                                                                    : latest->high_s;
     }
     return status;
 }
@@ -132,16 +144,55 @@ static enum sm_status sight_place(struct sightings *out, const struct places *pl
 struct attempt {
     struct places places;
     struct sightings sightings;
+    struct place *bare; /* entries without a distance: written at some standstill, most likely */
+    size_t n_bare;
+    struct sm_standstill *standstill;
+    size_t n_standstills;
     struct sm_align__claim *claim;
     double middle_s; /* log time about which the rate turns: the offset there hardly depends on it */
     double span_s;
+    double rounding_s; /* a written time stands for this much on either side */
 };
 
 static void release(struct attempt *attempt)
 {
     sm_free(attempt->places.item);
     sm_free(attempt->sightings.item);
+    sm_free(attempt->standstill);
+    sm_free(attempt->bare);
     sm_free(attempt->claim);
+}
+
+static enum sm_status collect_bare(struct attempt *attempt, const double *log_time_s,
+                                   const struct sm_obslog *log, const struct sm_trace *trace,
+                                   struct sm_error *err)
+{
+    attempt->bare = sm_calloc(MOST_BARE, sizeof *attempt->bare);
+    if (!attempt->bare) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log entries", log->n_entries);
+    }
+    for (size_t i = 0; i < log->n_entries && attempt->n_bare < MOST_BARE; i++) {
+        if (!isnan(log_time_s[i]) && isnan(log->entry[i].distance_m)) {
+            attempt->bare[attempt->n_bare++] = (struct place){log_time_s[i], log_time_s[i], SM_NAN};
+        }
+    }
+    enum sm_status status =
+        sm_trace_standstills(&attempt->standstill, &attempt->n_standstills, trace, LEAST_STANDSTILL_S, err);
+    if (status == SM_OK && attempt->n_standstills > MOST_PLACES) {
+        attempt->n_standstills = 0; /* a counter that flickers: nothing to learn from where it stands */
+    }
+    return status;
+}
+
+/* Half the digit that times are written with: whole seconds, or finer when any is. */
+static double rounding_of(const double *log_time_s, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (fabs(log_time_s[i] - round(log_time_s[i])) > 1e-6) {
+            return 0.05;
+        }
+    }
+    return 0.5;
 }
 
 static enum sm_status prepare(struct attempt *attempt, const double *log_time_s, const struct sm_obslog *log,
@@ -154,10 +205,16 @@ static enum sm_status prepare(struct attempt *attempt, const double *log_time_s,
     if (status != SM_OK) {
         return status;
     }
-    attempt->claim = sm_calloc(attempt->sightings.n + 1, sizeof *attempt->claim);
-    if (!attempt->claim) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu clock offsets", attempt->sightings.n);
+    status = collect_bare(attempt, log_time_s, log, trace, err);
+    if (status != SM_OK) {
+        return status;
     }
+    size_t n_claims = attempt->sightings.n + attempt->n_bare * attempt->n_standstills;
+    attempt->claim = sm_calloc(n_claims + 1, sizeof *attempt->claim);
+    if (!attempt->claim) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu clock offsets", n_claims);
+    }
+    attempt->rounding_s = rounding_of(log_time_s, log->n_entries);
     double low_s = HUGE_VAL;
     double high_s = -HUGE_VAL;
     for (size_t i = 0; i < attempt->places.n; i++) {
@@ -169,27 +226,46 @@ static enum sm_status prepare(struct attempt *attempt, const double *log_time_s,
     return SM_OK;
 }
 
+static double even_time(const struct attempt *attempt, double rate, double log_time_s)
+{
+    return attempt->middle_s + (log_time_s - attempt->middle_s) * rate;
+}
+
 /* rate: video seconds in a second of the log's clock. */
 static enum sm_status vote_at(struct sm_align__verdict *out, struct attempt *attempt, double rate,
                               struct sm_error *err)
 {
     for (size_t i = 0; i < attempt->sightings.n; i++) {
         const struct sighting *sighting = &attempt->sightings.item[i];
-        double time_s = attempt->places.item[sighting->place_idx].time_s;
-        double even_s = attempt->middle_s + (time_s - attempt->middle_s) * rate;
-        attempt->claim[i] = (struct sm_align__claim){even_s - sighting->high_s, even_s - sighting->low_s,
-                                                     sighting->place_idx};
+        const struct place *place = &attempt->places.item[sighting->place_idx];
+        double low_s = even_time(attempt, rate, place->last_s) - sighting->high_s - attempt->rounding_s;
+        double high_s = even_time(attempt, rate, place->time_s) - sighting->low_s + attempt->rounding_s;
+        /* rows farther apart than the sighting lasts: somewhere in between */
+        attempt->claim[i] =
+            (struct sm_align__claim){fmin(low_s, high_s), fmax(low_s, high_s), sighting->place_idx, false};
     }
-    return sm_align__vote(out, attempt->claim, attempt->sightings.n, SLACK_S, err);
+    size_t n = attempt->sightings.n;
+    for (size_t i = 0; i < attempt->n_bare; i++) {
+        double even_s = even_time(attempt, rate, attempt->bare[i].time_s);
+        for (size_t k = 0; k < attempt->n_standstills; k++) {
+            attempt->claim[n++] = (struct sm_align__claim){even_s - attempt->standstill[k].end_s,
+                                                           even_s - attempt->standstill[k].start_s,
+                                                           (int32_t)(attempt->places.n + i), true};
+        }
+    }
+    return sm_align__vote(out, attempt->claim, n, SLACK_S, err);
 }
 
-/* Another rate must earn its place: more entries that agree, or clearly smaller misses. */
-static bool is_better(const struct sm_align__verdict *a, const struct sm_align__verdict *best)
+/*
+ * Another rate must earn its place against the plain one: many places, and misses that fall by more than two
+ * wrong distances that happen to fit would make them.
+ */
+static bool is_better(const struct sm_align__verdict *a, const struct sm_align__verdict *best,
+                      const struct sm_align__verdict *plain)
 {
-    if (a->n_agree != best->n_agree) {
-        return a->n_agree > best->n_agree;
-    }
-    return a->residual_s < best->residual_s - 0.05;
+    bool is_earned = a->n_agree >= DRIFT_LEAST_AGREE && a->n_agree >= plain->n_agree &&
+                     a->cost_s < plain->cost_s - 2 * SLACK_S;
+    return is_earned && a->cost_s < best->cost_s;
 }
 
 enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const double *log_time_s,
@@ -198,17 +274,19 @@ enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const d
 {
     struct attempt attempt = {0};
     enum sm_status status = prepare(&attempt, log_time_s, log, trace, err);
+    struct sm_align__verdict plain = {0};
     struct sm_align__verdict best = {0};
     double best_rate = 1;
     int n_steps = (int)fmin(100, ceil(attempt.span_s / 2 * WORST_DRIFT_FRAC / RATE_STEP_S));
     if (status == SM_OK) {
-        status = vote_at(&best, &attempt, 1, err);
+        status = vote_at(&plain, &attempt, 1, err);
+        best = plain;
     }
     for (int step = 1; status == SM_OK && step <= 2 * n_steps; step++) {
         double part = (double)((step + 1) / 2) / (double)n_steps * (step % 2 ? 1.0 : -1.0);
         struct sm_align__verdict verdict;
         status = vote_at(&verdict, &attempt, 1 + part * WORST_DRIFT_FRAC, err);
-        if (status == SM_OK && is_better(&verdict, &best)) {
+        if (status == SM_OK && is_better(&verdict, &best, &plain)) {
             best = verdict;
             best_rate = 1 + part * WORST_DRIFT_FRAC;
         }

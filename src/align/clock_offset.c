@@ -136,9 +136,8 @@ static enum sm_status check_video_time(struct sm_align__clock *out, const double
     if (status != SM_OK) {
         return status;
     }
-    bool is_found = found.method == SM_ALIGN__CLOCK_DISTANCES || found.method == SM_ALIGN__CLOCK_STANDSTILLS;
-    if (is_found && (!is_mostly_inside || (found.method == SM_ALIGN__CLOCK_DISTANCES &&
-                                           10 * found.n_agree >= 7 * found.n_asked))) {
+    if (sm_align__is_estimated(&found) && (!is_mostly_inside || (found.method == SM_ALIGN__CLOCK_DISTANCES &&
+                                                                 10 * found.n_agree >= 7 * found.n_asked))) {
         *out = found;
         out->is_volume = true;
     } else if (!is_mostly_inside && n_inside <= 1) {
@@ -170,32 +169,14 @@ enum sm_status sm_align__clock_find(struct sm_align__clock *out, const double *l
                     : check_video_time(out, log_time_s, log, trace, err);
 }
 
-enum sm_status sm_align_times(double *time_s, double *clock_offset_s, const struct sm_obslog *log,
-                              const struct sm_trace *trace, const struct sm_sheet *sheet,
-                              struct sm_error *err)
+bool sm_align__is_estimated(const struct sm_align__clock *clock)
 {
-    double *log_time_s = sm_calloc(log->n_entries + 1, sizeof *log_time_s);
-    if (!log_time_s) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log times", log->n_entries);
-    }
-    sm_align__unwrap(log_time_s, log);
-    struct sm_align__clock clock;
-    enum sm_status status = sm_align__clock_find(&clock, log_time_s, log, trace, sheet, err);
-    for (size_t i = 0; status == SM_OK && i < log->n_entries; i++) {
-        time_s[i] = sm_align__video_time(&clock, log_time_s[i]);
-    }
-    if (status == SM_OK) {
-        *clock_offset_s = sm_align__reported_offset(&clock);
-    }
-    sm_free(log_time_s);
-    return status;
+    return clock->method == SM_ALIGN__CLOCK_DISTANCES || clock->method == SM_ALIGN__CLOCK_STANDSTILLS;
 }
 
 double sm_align__reported_offset(const struct sm_align__clock *clock)
 {
-    bool is_used = clock->method == SM_ALIGN__CLOCK_DISTANCES ||
-                   clock->method == SM_ALIGN__CLOCK_STANDSTILLS || clock->method == SM_ALIGN__CLOCK_FIRST_ROW;
-    if (!is_used) {
+    if (!sm_align__is_estimated(clock) && clock->method != SM_ALIGN__CLOCK_FIRST_ROW) {
         return SM_NAN;
     }
     double offset_s = fmod(clock->offset_s, DAY_S);

@@ -13,6 +13,8 @@
 #define SLACK_S 1.5
 /* Entries this near in time were made at one stop. */
 #define ONE_STOP_S 3.0
+/* However well the stops fit, who looks at a stop may write before and after it. */
+#define LEAST_HALFWIDTH_S 2.0
 #define MOST_PLACES 400
 
 static size_t collect_times(double *time_s, const double *log_time_s, size_t n)
@@ -34,7 +36,7 @@ static size_t make_claims(struct sm_align__claim *claim, const double *time_s, s
     for (size_t i = 0; i < n_times; i++) {
         for (size_t s = 0; s < n_standstills; s++) {
             claim[n++] = (struct sm_align__claim){time_s[i] - standstill[s].end_s,
-                                                  time_s[i] - standstill[s].start_s, (int32_t)i};
+                                                  time_s[i] - standstill[s].start_s, (int32_t)i, false};
         }
     }
     return n;
@@ -56,7 +58,7 @@ static enum sm_status vote(struct sm_align__clock *out, const double *time_s, si
                                         .offset_s = verdict.offset_s,
                                         .rate = 1,
                                         .residual_s = verdict.residual_s,
-                                        .halfwidth_s = verdict.halfwidth_s,
+                                        .halfwidth_s = fmax(verdict.halfwidth_s, LEAST_HALFWIDTH_S),
                                         .rival_s = verdict.rival_s,
                                         .n_agree = verdict.n_agree,
                                         .n_rival = verdict.n_rival,

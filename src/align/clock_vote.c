@@ -13,6 +13,15 @@
 
 /* Offsets nearer than this to the best stretch are the same answer, not a rival. */
 #define RIVAL_AWAY_S 5.0
+/* What a wrong distance may cost: little more than whole seconds do, so that it cannot draw the offset its
+ * way. */
+#define CAP_S 1.0
+/* Offsets that cost this little more cannot be told apart: one time in whole seconds. */
+#define ALIKE_S 0.5
+/* Of offsets that fit alike the greater make entries early in their standstills, which is a little likelier:
+ * who has stopped writes, and drives on when he has written. Common practice, no source. */
+#define EARLY_FRAC 0.6
+#define MOST_CANDIDATES 2000
 
 /* A claim begins (+1) or ends (-1). */
 struct edge {
@@ -51,6 +60,10 @@ static size_t make_edges(struct edge *edge, const struct sm_align__claim *claim,
 {
     size_t n_edges = 0;
     for (size_t i = 0; i < n;) {
+        if (claim[i].is_weak) {
+            i++;
+            continue;
+        }
         double high_s = claim[i].high_s + slack_s;
         size_t next = i + 1;
         while (next < n && claim[next].place_idx == claim[i].place_idx &&
@@ -100,38 +113,55 @@ static double miss_of_place(const struct sm_align__claim *claim, size_t n, doubl
 }
 
 struct misses {
-    double sum_s;
+    double all_s;   /* sum over all places, each at most the cap */
+    double votes_s; /* over those with a vote */
+    double agree_s; /* over those with a vote within the slack */
     size_t n_agree;
 };
 
-/* Sum of misses at an offset; a place that misses by more than the slack counts the slack and does not agree.
- */
 static struct misses sum_misses(const struct sm_align__claim *claim, size_t n, double offset_s,
                                 double slack_s)
 {
-    struct misses sum = {0, 0};
+    struct misses sum = {0, 0, 0, 0};
     for (size_t i = 0; i < n;) {
         size_t end = i;
         while (end < n && claim[end].place_idx == claim[i].place_idx) {
             end++;
         }
         double miss_s = miss_of_place(&claim[i], end - i, offset_s);
-        bool has_agreed = miss_s <= slack_s;
-        sum.sum_s += has_agreed ? miss_s : slack_s;
-        sum.n_agree += has_agreed;
+        sum.all_s += fmin(miss_s, CAP_S);
+        sum.votes_s += claim[i].is_weak ? 0 : fmin(miss_s, CAP_S);
+        if (miss_s <= slack_s && !claim[i].is_weak) {
+            sum.agree_s += miss_s;
+            sum.n_agree++;
+        }
         i = end;
     }
     return sum;
 }
 
-/* Least sum of misses within a stretch: piecewise linear, so its least value is taken at ends of claims. */
-static void settle(struct sm_align__verdict *out, double *at_s, const struct sm_align__claim *claim, size_t n,
-                   struct stretch within, double slack_s)
+/* Only claims near a stretch matter to what is settled inside of it. @return how many are left. */
+static size_t keep_near(struct sm_align__claim *claim, size_t n, struct stretch around)
+{
+    size_t n_kept = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (claim[i].high_s >= around.low_s - CAP_S && claim[i].low_s <= around.high_s + CAP_S) {
+            claim[n_kept++] = claim[i];
+        }
+    }
+    return n_kept;
+}
+
+/* Offsets at which the sum of misses, piecewise linear as it is, can be least: ends of claims within a
+ * stretch. */
+static size_t list_candidates(double *at_s, const struct sm_align__claim *claim, size_t n,
+                              struct stretch within)
 {
     size_t n_at = 0;
     at_s[n_at++] = within.low_s;
     at_s[n_at++] = within.high_s;
-    for (size_t i = 0; i < n; i++) {
+    size_t every = n / MOST_CANDIDATES + 1;
+    for (size_t i = 0; i < n; i += every) {
         if (claim[i].low_s > within.low_s && claim[i].low_s < within.high_s) {
             at_s[n_at++] = claim[i].low_s;
         }
@@ -140,29 +170,56 @@ static void settle(struct sm_align__verdict *out, double *at_s, const struct sm_
         }
     }
     sm_align__sort(at_s, n_at);
-    double least_s = HUGE_VAL;
-    double low_s = at_s[0];
-    double high_s = at_s[0];
-    for (size_t i = 0; i < n_at; i++) {
-        double sum_s = sum_misses(claim, n, at_s[i], slack_s).sum_s;
-        if (sum_s < least_s - 1e-9) {
-            least_s = sum_s;
-            low_s = at_s[i];
-        }
-        if (sum_s <= least_s + 1e-9) {
-            high_s = at_s[i];
-        }
+    return n_at;
+}
+
+/* Of the runs of candidates that cost least, the widest. cost_s is filled for all. @return the first of it;
+ * *last. */
+static size_t cheapest_run(size_t *last, const double *at_s, const double *cost_s, size_t n)
+{
+    size_t best = 0;
+    double least_s = cost_s[0];
+    for (size_t i = 1; i < n; i++) {
+        least_s = fmin(least_s, cost_s[i]);
     }
-    out->offset_s = (low_s + high_s) / 2;
-    out->halfwidth_s = (high_s - low_s) / 2;
-    struct misses sum = sum_misses(claim, n, out->offset_s, slack_s);
-    double n_missed = 0;
+    double widest_s = -1;
     for (size_t i = 0; i < n; i++) {
-        n_missed += i == 0 || claim[i].place_idx != claim[i - 1].place_idx;
+        size_t end = i;
+        while (end < n && cost_s[end] <= least_s + 1e-9) {
+            end++;
+        }
+        if (end > i && at_s[end - 1] - at_s[i] > widest_s) {
+            widest_s = at_s[end - 1] - at_s[i];
+            best = i;
+            *last = end - 1;
+        }
+        i = end > i ? end - 1 : i;
     }
-    n_missed -= (double)sum.n_agree;
+    return best;
+}
+
+static void settle(struct sm_align__verdict *out, double *at_s, double *cost_s,
+                   const struct sm_align__claim *claim, size_t n, struct stretch within, double slack_s)
+{
+    size_t n_at = list_candidates(at_s, claim, n, within);
+    for (size_t i = 0; i < n_at; i++) {
+        cost_s[i] = sum_misses(claim, n, at_s[i], slack_s).all_s;
+    }
+    size_t last = 0;
+    size_t first = cheapest_run(&last, at_s, cost_s, n_at);
+    double alike_s = cost_s[first] + ALIKE_S;
+    out->offset_s = at_s[first] + EARLY_FRAC * (at_s[last] - at_s[first]);
+    while (first > 0 && cost_s[first - 1] <= alike_s) {
+        first--;
+    }
+    while (last + 1 < n_at && cost_s[last + 1] <= alike_s) {
+        last++;
+    }
+    struct misses sum = sum_misses(claim, n, out->offset_s, slack_s);
+    out->halfwidth_s = fmax(at_s[last] - out->offset_s, out->offset_s - at_s[first]);
+    out->cost_s = sum.votes_s;
     out->n_agree = sum.n_agree;
-    out->residual_s = sum.n_agree ? (sum.sum_s - n_missed * slack_s) / (double)sum.n_agree : SM_NAN;
+    out->residual_s = sum.n_agree ? sum.agree_s / (double)sum.n_agree : SM_NAN;
 }
 
 enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__claim *claim, size_t n_claims,
@@ -175,20 +232,26 @@ enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__cl
     }
     struct edge *edge = sm_calloc(2 * n_claims, sizeof *edge);
     double *at_s = sm_calloc(2 * n_claims + 2, sizeof *at_s);
+    double *cost_s = sm_calloc(2 * n_claims + 2, sizeof *cost_s);
     enum sm_status status = SM_OK;
-    if (!edge || !at_s) {
+    if (!edge || !at_s || !cost_s) {
         status = sm_error_set(err, SM_E_NOMEM, "no memory to compare %zu clock offsets", n_claims);
         goto out;
     }
     qsort(claim, n_claims, sizeof *claim, compare_claims);
     size_t n_edges = make_edges(edge, claim, n_claims, slack_s);
     struct stretch best = best_stretch(edge, n_edges, SM_NAN, SM_NAN);
-    settle(out, at_s, claim, n_claims, best, slack_s);
+    if (best.n == 0) {
+        goto out; /* nothing but weak claims */
+    }
     struct stretch rival = best_stretch(edge, n_edges, best.low_s - RIVAL_AWAY_S, best.high_s + RIVAL_AWAY_S);
     out->n_rival = rival.n;
     out->rival_s = (rival.low_s + rival.high_s) / 2;
+    struct stretch around = {best.low_s - 2 * slack_s, best.high_s + 2 * slack_s, best.n};
+    settle(out, at_s, cost_s, claim, keep_near(claim, n_claims, around), around, slack_s);
 out:
     sm_free(edge);
     sm_free(at_s);
+    sm_free(cost_s);
     return status;
 }

@@ -4,6 +4,8 @@
 #include <math.h>
 
 #define DAY_S 86400.0
+/* Times of day are whole seconds. */
+#define LEAST_ERROR_S 0.5
 /* Drift below this is not worth a word. */
 #define NOTABLE_DRIFT_S 1.0
 
@@ -11,7 +13,7 @@ static void add_evidence(struct sm_text *text, const struct sm_align__clock *clo
 {
     sm_text_addf(text, "%zu of %zu %s agree", clock->n_agree, clock->n_asked, what);
     sm_text_add(text, ", settled to ");
-    sm_text_add_fixed(text, fmax(clock->halfwidth_s, 0.1), 1);
+    sm_text_add_fixed(text, fmax(clock->halfwidth_s, LEAST_ERROR_S), 1);
     sm_text_add(text, " s");
     double drift_s = (1 / clock->rate - 1) * 3600;
     if (fabs(drift_s) >= NOTABLE_DRIFT_S) {
@@ -102,6 +104,9 @@ enum sm_status sm_align__report_clock(struct sm_align__work *work, struct sm_err
     }
     work->out->clock_offset_s = sm_align__reported_offset(&work->clock);
     work->out->clock_residual_s = work->clock.residual_s;
+    bool is_estimated = sm_align__is_estimated(&work->clock);
+    work->out->clock_error_s = is_estimated ? fmax(work->clock.halfwidth_s, LEAST_ERROR_S) : SM_NAN;
+    work->out->clock_drift_s_per_h = is_estimated ? (1 / work->clock.rate - 1) * 3600 : 0;
     if (work->clock.method == SM_ALIGN__CLOCK_DOUBTFUL) {
         return report_doubt(work, err);
     }

@@ -98,8 +98,8 @@ static bool is_open(const struct sm_align__work *work, const struct sm_observati
 }
 
 /*
- * What a row says about the run. A code for either end (North American access points) is the finish when a start came
- * before it, or at least another row; on an abandoned run it is an access point on the way.
+ * What a row says about the run. A code for either end (North American access points) is the finish when a
+ * start came before it, or at least another row; on an abandoned run it is an access point on the way.
  */
 static void note_run(struct sm_align__work *work, const struct sm_code_info *info)
 {

@@ -13,6 +13,8 @@
 /* An estimated offset is no better than this, so a reading this near in time is as good as one at the time
  * itself. */
 #define NEAR_S 0.1
+/* Times of day are written in whole seconds. */
+#define LEAST_BLUR_S 0.5
 
 double sm_align__log_digit_m(const struct sm_obslog *log)
 {
@@ -62,6 +64,14 @@ static bool is_sure(const struct sm_reading *reading)
     return reading->state == SM_READING_READ && (double)reading->confidence >= SM_ALIGN__SURE_CONFIDENCE;
 }
 
+/* An even drive between the readings around a time. */
+static int64_t carried_counts(const struct sm_trace_bracket *around, double time_s)
+{
+    double gap_s = around->after.time_s - around->before.time_s;
+    double frac = gap_s > 0 ? (time_s - around->before.time_s) / gap_s : 0;
+    return around->before.counts + llround(frac * (double)(around->after.counts - around->before.counts));
+}
+
 /* What the sure readings before and after allow. A doubtful reading outside of that is taken for a misread
  * one. */
 static void bound(struct sm_align__place *place, const struct sm_align__work *work)
@@ -71,27 +81,49 @@ static void bound(struct sm_align__place *place, const struct sm_align__work *wo
     if (!sm_trace_bracket_at(&around, work->trace, place->reading.time_s, SM_ALIGN__SURE_CONFIDENCE)) {
         return;
     }
-    int64_t before = around.before.counts;
-    int64_t after = around.after.counts;
-    int64_t low = before < after ? before : after;
-    int64_t high = before < after ? after : before;
+    bool is_rising = around.before.counts < around.after.counts;
+    int64_t low = is_rising ? around.before.counts : around.after.counts;
+    int64_t high = is_rising ? around.after.counts : around.before.counts;
     place->low_m = (double)low * digit_m;
     place->high_m = (double)high * digit_m;
     if (place->reading.counts < low || place->reading.counts > high) {
-        double gap_s = around.after.time_s - around.before.time_s;
-        double frac = gap_s > 0 ? (place->reading.time_s - around.before.time_s) / gap_s : 0;
-        place->reading.counts = before + llround(frac * (double)(after - before));
+        place->reading.counts = carried_counts(&around, place->reading.time_s);
         place->reading.state = SM_READING_CARRIED;
         place->flags |= SM_FLAG_COUNTER_UNREAD;
+    }
+}
+
+/*
+ * An estimated time is not exact. Unless the logged distance confirms the reading, what the counter showed a
+ * little before and after is just as possible.
+ */
+static void blur(struct sm_align__place *place, const struct sm_align__work *work)
+{
+    double digit_m = sm_last_digit_m(&work->format);
+    double tight_m = (digit_m + sm_align__log_digit_m(work->log)) / 2 + 1e-9;
+    if (!sm_align__is_estimated(&work->clock) || fabs(place->logged_m - place->reading_m) <= tight_m) {
+        return;
+    }
+    for (int side = -1; side <= 1; side += 2) {
+        double time_s = place->time_s + side * fmax(work->clock.halfwidth_s, LEAST_BLUR_S);
+        struct sm_trace_bracket around;
+        if (sm_trace_bracket_at(&around, work->trace, time_s, SM_ALIGN__SURE_CONFIDENCE) &&
+            sm_trace_stretch_at(work->trace, time_s) == place->stretch) {
+            double count_m = (double)carried_counts(&around, time_s) * digit_m;
+            place->low_m = fmin(place->low_m, count_m);
+            place->high_m = fmax(place->high_m, count_m);
+        }
+    }
+    if (place->high_m - place->low_m > work->agree_m) {
+        place->flags |= SM_FLAG_UNSURE;
     }
 }
 
 static void look(struct sm_align__place *place, const struct sm_align__work *work)
 {
     place->reading = sm_trace_at(work->trace, place->time_s);
-    bool is_estimated = work->clock.method != SM_ALIGN__CLOCK_AS_LOGGED;
     struct sm_reading near;
-    if (is_estimated && place->reading.state != SM_READING_READ &&
+    if (sm_align__is_estimated(&work->clock) && place->reading.state != SM_READING_READ &&
         seen_near(&near, work->trace, place->time_s)) {
         place->reading = near;
     }
@@ -114,6 +146,7 @@ static void look(struct sm_align__place *place, const struct sm_align__work *wor
         place->low_m = place->reading_m;
         place->high_m = place->reading_m;
     }
+    blur(place, work);
 }
 
 static void read_place(struct sm_align__place *place, const struct sm_align__work *work)
@@ -134,30 +167,28 @@ static void read_place(struct sm_align__place *place, const struct sm_align__wor
 enum sm_status sm_align__read_places(struct sm_align__work *work, struct sm_error *err)
 {
     const struct sm_obslog *log = work->log;
-    double *log_time_s = sm_calloc(log->n_entries + 1, sizeof *log_time_s);
-    if (!log_time_s) {
+    double *time_s = sm_calloc(log->n_entries + 1, sizeof *time_s);
+    if (!time_s) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log times", log->n_entries);
     }
-    sm_align__unwrap(log_time_s, log);
-    enum sm_status status =
-        sm_align__clock_find(&work->clock, log_time_s, log, work->trace, work->sheet, err);
+    enum sm_status status = sm_align__find_times(time_s, &work->clock, log, work->trace, work->sheet, err);
     size_t stretch = 0;
     for (size_t i = 0; status == SM_OK && i < log->n_entries; i++) {
         struct sm_align__place *place = &work->place[i];
-        *place = (struct sm_align__place){.time_s = sm_align__video_time(&work->clock, log_time_s[i]),
+        *place = (struct sm_align__place){.time_s = time_s[i],
                                           .reading_m = SM_NAN,
                                           .low_m = SM_NAN,
                                           .high_m = SM_NAN,
                                           .logged_m = log->entry[i].distance_m,
                                           .count_m = SM_NAN,
                                           .stretch = stretch};
-        if (work->clock.method == SM_ALIGN__CLOCK_DOUBTFUL && !isnan(log_time_s[i])) {
+        if (work->clock.method == SM_ALIGN__CLOCK_DOUBTFUL && !isnan(log->entry[i].time_s)) {
             place->flags |= SM_FLAG_CLOCK_DOUBTFUL;
         }
         read_place(place, work);
         stretch = place->stretch; /* an entry without a time was made where the one before it was */
     }
-    sm_free(log_time_s);
+    sm_free(time_s);
     return status;
 }
 
