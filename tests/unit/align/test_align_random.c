@@ -27,11 +27,13 @@ struct tally {
  * see. */
 static bool was_passed(const struct survey *survey, double time_s, double distance_m)
 {
-    double before_m = survey_place(survey, time_s - 3);
-    double after_m = survey_place(survey, time_s + 3);
-    bool is_between =
-        distance_m >= fmin(before_m, after_m) - 0.01 && distance_m <= fmax(before_m, after_m) + 0.01;
-    return is_between && fabs(survey_place(survey, time_s) - distance_m) > 0.1;
+    double low_m = HUGE_VAL;
+    double high_m = -HUGE_VAL;
+    for (double away_s = -3; away_s <= 3; away_s += 0.1) {
+        low_m = fmin(low_m, survey_place(survey, time_s + away_s));
+        high_m = fmax(high_m, survey_place(survey, time_s + away_s));
+    }
+    return distance_m >= low_m - 0.01 && distance_m <= high_m + 0.01;
 }
 
 static void count_row(struct tally *tally, const struct survey *survey,
@@ -43,7 +45,7 @@ static void count_row(struct tally *tally, const struct survey *survey,
     bool is_refused =
         observation->flags & SM_FLAG_CLOCK_DOUBTFUL || observation->reading.state == SM_READING_HIDDEN;
     bool can_tell = !isnan(survey->row[observation->entry_idx].time_s) && !isnan(observation->logged_m) &&
-                    !was_passed(survey, truth->time_s, observation->logged_m);
+                    !(truth->is_mistyped && was_passed(survey, truth->time_s, observation->logged_m));
     tally->n_rows++;
     tally->n_misplaced += fabs(observation->distance_m - truth->distance_m) > 0.15 && observation->flags == 0;
     if (can_tell && truth->is_mistyped && !is_refused) {
