@@ -41,14 +41,14 @@ static void count_row(struct tally *tally, const struct survey *survey,
 {
     const struct survey_truth *truth = &survey->truth[observation->entry_idx];
     bool is_flagged = observation->flags & SM_FLAG_LOG_DISAGREES;
-    /* nothing to compare with, and it says so */
-    bool is_refused =
-        observation->flags & SM_FLAG_CLOCK_DOUBTFUL || observation->reading.state == SM_READING_HIDDEN;
+    /* nothing sure to compare with, and it says so */
+    bool is_refused = observation->reading.state == SM_READING_HIDDEN ||
+                      observation->flags & (SM_FLAG_CLOCK_DOUBTFUL | SM_FLAG_UNSURE);
     bool can_tell = !isnan(survey->row[observation->entry_idx].time_s) && !isnan(observation->logged_m) &&
                     !(truth->is_mistyped && was_passed(survey, truth->time_s, observation->logged_m));
     tally->n_rows++;
     tally->n_misplaced += fabs(observation->distance_m - truth->distance_m) > 0.15 && observation->flags == 0;
-    if (can_tell && truth->is_mistyped && !is_refused) {
+    if (can_tell && truth->is_mistyped && (is_flagged || !is_refused)) {
         tally->n_mistyped++;
         tally->n_mistyped_flagged += is_flagged;
         if (!is_flagged) {
