@@ -6,6 +6,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "stopmark/codes.h"
@@ -255,6 +256,84 @@ static void test_tables_are_whole(void **state)
     }
 }
 
+/* ---- the page ---------------------------------------------------------------------------------------------- */
+
+static void tell_limits(struct sm_text *out, const struct sm_code_rule *rule)
+{
+    if (rule->measure != SM_MEASURE_NONE && isnan(rule->least)) {
+        sm_text_add(out, "not logged");
+    } else if (rule->measure != SM_MEASURE_NONE) {
+        sm_text_add(out, ">= ");
+        sm_text_add_number(out, rule->least, 0, 2);
+        sm_text_add(out, rule->measure == SM_MEASURE_CLOCK_H ? " clock hours" : rule->measure == SM_MEASURE_Q1_DN_PCT ? " % of DN" : "");
+    }
+    if (rule->over_mm > 0) {
+        sm_text_add(out, ", DN over ");
+        sm_text_add_number(out, rule->over_mm, 0, 0);
+    }
+    if (isfinite(rule->up_to_mm)) {
+        sm_text_add(out, ", DN up to ");
+        sm_text_add_number(out, rule->up_to_mm, 0, 0);
+    }
+}
+
+static void tell_rules(struct sm_text *out, enum sm_code_system system)
+{
+    struct sm_codes *codes = builtin(system);
+    struct sm_code_rule rule;
+    sm_text_add(out, "| code | ch1 | ch2 | limit | treatment | work first | why | source |\n| --- | --- | --- | --- | --- | --- | --- | --- |\n");
+    for (size_t k = 0; sm_codes_rule(codes, k, &rule); k++) {
+        sm_text_addf(out, "| `%s` | %s | %s | ", rule.code, rule.ch1, rule.ch2);
+        tell_limits(out, &rule);
+        sm_text_addf(out, " | %s | %s | %s | %s |\n", sm_treatment_name(rule.treatment), rule.prepare, rule.reason, rule.source);
+    }
+    sm_codes_free(&codes);
+}
+
+static void check_part(struct sm_text *page, const char *mark, enum sm_code_system system)
+{
+    struct sm_text part = {0}, whole = {0};
+    tell_rules(&part, system);
+    for (char *s = part.data; *s; s++) {
+        if (*s == '|' && s > part.data && s[-1] != ' ' && s[-1] != '\n') {
+            *s = '/'; /* alternatives of a characterisation */
+        }
+    }
+    char *start = strstr(page->data, mark);
+    assert_non_null(start);
+    start += strlen(mark);
+    char *end = strstr(start, "<!-- end -->");
+    assert_non_null(end);
+    sm_text_add_n(&whole, page->data, (size_t)(start - page->data));
+    sm_text_add(&whole, sm_text_str(&part));
+    sm_text_add(&whole, end);
+    sm_text_release(page);
+    sm_text_release(&part);
+    *page = whole;
+}
+
+/* docs/formats/codes.md shows the tables as they are (SM_UPDATE=1 rewrites them). */
+static void test_page(void **state)
+{
+    (void)state;
+    char path[1024], *data = NULL;
+    size_t n;
+    struct sm_error err = {0};
+    struct sm_text page = {0};
+    snprintf(path, sizeof path, "%s", sm_test_source("docs/formats/codes.md"));
+    assert_ok(sm_file_read(&data, &n, path, 1 << 22, &err), &err);
+    sm_text_add(&page, data);
+    check_part(&page, "<!-- EN -->\n", SM_CODES_EN);
+    check_part(&page, "<!-- NA -->\n", SM_CODES_NA);
+    if (getenv("SM_UPDATE")) {
+        assert_ok(sm_file_write(path, page.data, page.length, &err), &err);
+    } else if (strcmp(page.data, data) != 0) {
+        fail_msg("docs/formats/codes.md does not show the tables as they are; SM_UPDATE=1 rewrites it");
+    }
+    sm_text_release(&page);
+    sm_free(data);
+}
+
 /* ---- rows that are one defect ------------------------------------------------------------------------------ */
 
 static struct sm_log_entry row_at(const char *code, double distance_m, int32_t from_h, int32_t to_h)
@@ -386,7 +465,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_en_decisions), cmocka_unit_test(test_na_decisions), cmocka_unit_test(test_what_codes_are),
-        cmocka_unit_test(test_describe),     cmocka_unit_test(test_tables_are_whole), cmocka_unit_test(test_groups), cmocka_unit_test(test_combine), cmocka_unit_test(test_file),
+        cmocka_unit_test(test_describe),     cmocka_unit_test(test_tables_are_whole), cmocka_unit_test(test_page), cmocka_unit_test(test_groups), cmocka_unit_test(test_combine), cmocka_unit_test(test_file),
         cmocka_unit_test(test_file_errors),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
