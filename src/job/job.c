@@ -130,18 +130,6 @@ static enum sm_status follow_unit(struct sm_job *job, const struct sm_counter *c
     return status;
 }
 
-/* Times that lie in the recording, in the order of the entries. */
-static size_t inside(double *at_s, const double *time_s, size_t n, double duration_s)
-{
-    size_t n_at = 0;
-    for (size_t i = 0; i < n; i++) {
-        if (time_s[i] >= 0 && time_s[i] <= duration_s) {
-            at_s[n_at++] = time_s[i];
-        }
-    }
-    return n_at;
-}
-
 static bool differ(const double *a, const double *b, size_t n)
 {
     for (size_t i = 0; i < n; i++) {
@@ -167,7 +155,8 @@ static enum sm_status read_at_entries(struct sm_job *job, struct sm_counter *cou
     double offset_s;
     enum sm_status status = sm_align_times(first_s, &offset_s, job->log, NULL, &job->merged, err);
     if (status == SM_OK) {
-        status = sm_job__read(&job->trace, counter, reading, at_s, inside(at_s, first_s, n, duration_s), err);
+        status = sm_job__read(&job->trace, counter, reading, at_s,
+                              sm_job__inside(at_s, first_s, n, duration_s), err);
     }
     if (status == SM_OK) {
         status = sm_align_times(second_s, &offset_s, job->log, job->trace, &job->merged, err);
@@ -176,7 +165,7 @@ static enum sm_status read_at_entries(struct sm_job *job, struct sm_counter *cou
         return status;
     }
     struct sm_trace *again = NULL;
-    status = sm_job__read(&again, counter, reading, at_s, inside(at_s, second_s, n, duration_s), err);
+    status = sm_job__read(&again, counter, reading, at_s, sm_job__inside(at_s, second_s, n, duration_s), err);
     if (status == SM_OK) {
         sm_trace_free(&job->trace);
         job->trace = again;

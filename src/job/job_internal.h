@@ -67,6 +67,10 @@ enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
                             const struct sm_job__reading *reading, const double *at_s, size_t n_at,
                             struct sm_error *err);
 
+/* Of n times those that lie in a recording, in the same order: before and after it there is no picture.
+ * @return how many. */
+size_t sm_job__inside(double *at_s, const double *time_s, size_t n, double duration_s);
+
 /* Copy findings. */
 enum sm_status sm_job__add_findings(struct sm_findings *to, const struct sm_findings *from,
                                     struct sm_error *err);

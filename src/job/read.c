@@ -28,6 +28,17 @@ enum sm_status sm_job__add_findings(struct sm_findings *to, const struct sm_find
     return SM_OK;
 }
 
+size_t sm_job__inside(double *at_s, const double *time_s, size_t n, double duration_s)
+{
+    size_t n_at = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (time_s[i] >= 0 && time_s[i] <= duration_s) {
+            at_s[n_at++] = time_s[i];
+        }
+    }
+    return n_at;
+}
+
 /* ---- a part of a recording ---- */
 
 static enum sm_status scan_part(void *user, double start_s, double end_s, double step_s, bool cheap_only,
@@ -91,11 +102,15 @@ static enum sm_status read_open(struct sm_trace **out, const struct sm_job__read
 {
     struct sm_counter *counter = NULL;
     struct sm_trace *whole = NULL;
-    enum sm_status status = sm_job__find(&counter, reading, err);
+    double *at_s = sm_calloc(opts->n_at, sizeof *at_s);
+    enum sm_status status = at_s ? sm_job__find(&counter, reading, err) : sm_job__no_memory(err);
     if (status == SM_OK) {
-        status = sm_job__read(&whole, counter, reading, opts->at_s, opts->n_at, err);
+        size_t n_at =
+            sm_job__inside(at_s, opts->at_s, opts->n_at, sm_media_get_info(reading->media)->duration_s);
+        status = sm_job__read(&whole, counter, reading, at_s, n_at, err);
     }
     sm_counter_free(&counter);
+    sm_free(at_s);
     if (status == SM_OK && opts->n_at) {
         status = sm_trace_pick(out, whole, opts->at_s, opts->n_at, err);
         sm_trace_free(&whole);
