@@ -13,6 +13,7 @@
 #define FAMILY "DejaVu Sans"
 #define MARGIN 32.0
 #define FOOT 18.0
+#define MOST_LINES 12        /* of a paragraph: a name without end must not push the rest off the page */
 #define LEAST_SHRINK 0.75    /* a line that is too long gets this small at most, then loses its end */
 #define NO_DATE "2000-01-01" /* stands in the document's properties where the sheet has no date */
 
@@ -89,6 +90,7 @@ static void set_words(struct sm_crew *crew, double size, bool is_bold, const cha
     pango_font_description_free(font);
     sm_schedule__add_plain(&plain, text, true);
     pango_layout_set_width(crew->layout, -1);
+    pango_layout_set_height(crew->layout, -1); /* one line */
     pango_layout_set_attributes(crew->layout, NULL);
     pango_layout_set_ellipsize(crew->layout, PANGO_ELLIPSIZE_NONE);
     pango_layout_set_text(crew->layout, sm_text_str(&plain), -1);
@@ -353,6 +355,8 @@ double sm_schedule__crew_paragraph(struct sm_crew *crew, struct sm_rect at, doub
     set_words(crew, size, weight == SM_WEIGHT_BOLD, text);
     pango_layout_set_width(crew->layout, (int)(at.width * PANGO_SCALE));
     pango_layout_set_wrap(crew->layout, PANGO_WRAP_WORD_CHAR);
+    pango_layout_set_height(crew->layout, -MOST_LINES); /* negative: lines of a paragraph */
+    pango_layout_set_ellipsize(crew->layout, PANGO_ELLIPSIZE_END);
     keep_numbers_whole(crew->layout);
     pango_layout_get_extents(crew->layout, NULL, &logical);
     if (is_drawn) {

@@ -8,6 +8,7 @@
     42.0 /* read at arm's length; shrinks to no less than the least for long feet and inches */
 #define LEAST_NUMBER_SIZE 36.0
 #define TEXT_SIZE 9.0
+#define MOST_ON_THE_WAY 6
 #define STILL_WIDTH 150.0
 #define STILL_HEIGHT 112.0
 
@@ -254,20 +255,34 @@ static bool is_on_the_way(const struct sm_schedule *s, const struct sm_repair *r
     return may_hold && isfinite(near_m) && near_m < edge_m;
 }
 
+/* What may hold the packer up on its way in, in the order it meets it; of very many the first and how many
+ * more. */
+static void add_the_way(struct sm_text *words, const struct sm_schedule *s, const struct sm_repair *repair)
+{
+    size_t n = s->alignment->n_observations, n_met = 0;
+    for (size_t i = 0; i < n; i++) {
+        const struct sm_observation *observation =
+            &s->alignment->observation[s->sheet->access.enters_at_to ? n - 1 - i : i];
+        if (!is_on_the_way(s, repair, observation) || ++n_met > MOST_ON_THE_WAY) {
+            continue;
+        }
+        sm_text_addf(words, "%s%s at ", n_met > 1 ? "; " : "To get past on the way: ", observation->id);
+        sm_schedule__add_length(words, s, sm_schedule__from_crew_m(s, observation->distance_m));
+        sm_text_add(words, " ");
+        sm_schedule__add_code(words, observation);
+    }
+    if (n_met > MOST_ON_THE_WAY) {
+        sm_text_addf(words, "; and %zu more after these", n_met - MOST_ON_THE_WAY);
+    }
+    if (n_met) {
+        sm_text_add(words, s->sheet->access.enters_at_to ? " (from your end)." : ".");
+    }
+}
+
 static void add_preparation(struct sm_crew *crew, const struct sm_repair *repair)
 {
-    const struct sm_schedule *s = crew->s;
     struct sm_text words = {0};
-    for (size_t i = 0; i < s->alignment->n_observations; i++) {
-        const struct sm_observation *observation = &s->alignment->observation[i];
-        if (is_on_the_way(s, repair, observation)) {
-            sm_text_addf(&words, "%s%s at ",
-                         words.length ? "; " : "To get past on the way: ", observation->id);
-            sm_schedule__add_length(&words, s, sm_schedule__from_crew_m(s, observation->distance_m));
-            sm_text_add(&words, " ");
-            sm_schedule__add_code(&words, observation);
-        }
-    }
+    add_the_way(&words, crew->s, repair);
     crew->y += repair->n_prepare || words.length ? 6 : 0;
     for (size_t i = 0; i < repair->n_prepare; i++) {
         struct sm_text item = {0};
@@ -276,7 +291,6 @@ static void add_preparation(struct sm_crew *crew, const struct sm_repair *repair
         sm_schedule__drop(&item, &crew->has_failed);
     }
     if (words.length) {
-        sm_text_add(&words, s->sheet->access.enters_at_to ? " (from your end)." : ".");
         add_boxed_item(crew, sm_text_str(&words));
     }
     sm_schedule__drop(&words, &crew->has_failed);

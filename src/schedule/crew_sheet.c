@@ -7,6 +7,7 @@
 
 #define TEXT_SIZE 9.4
 #define STRIP_TEXT 7.6
+#define CAUTIONS_HEIGHT 118.0
 #define FIRST_PAGE_ROWS 3
 #define FULL_STRIP_ROWS 400
 
@@ -251,7 +252,9 @@ static void add_kits(struct sm_crew *crew, struct sm_text *words)
         if (n == 0) {
             continue;
         }
-        sm_text_addf(words, "%d \u00d7 %s, liner ", n, or_unknown(kit->name));
+        char name[128]; /* what follows must not fall off the end of a name without end */
+        sm_strcopy(name, sizeof name, or_unknown(kit->name));
+        sm_text_addf(words, "%d \u00d7 %s, liner ", n, name);
         sm_schedule__add_liner_length(words, s, kit->length_um);
         if (kit->layers > 0) {
             sm_text_addf(words, ", %d layers", (int)kit->layers);
@@ -331,7 +334,7 @@ static void add_unrepaired(struct sm_crew *crew)
 static void add_cautions(struct sm_crew *crew)
 {
     double left = sm_schedule__crew_left(crew);
-    sm_schedule__crew_heading(crew, "Cautions", 30);
+    sm_schedule__crew_heading(crew, "Cautions", CAUTIONS_HEIGHT); /* kept together */
     for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
         struct sm_rect at = {left + 10, 0, sm_schedule__crew_right(crew) - left - 10, 0};
         double height = sm_schedule__crew_paragraph(crew, at, 8.8, SM_WEIGHT_PLAIN, false, *caution);

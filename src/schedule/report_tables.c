@@ -228,10 +228,11 @@ static void add_place(struct sm_text *out, const struct sm_schedule *s,
 {
     struct sm_text words = {0};
     sm_text_add(out, "<td class=\"n\"><b>");
-    sm_schedule__add_length(&words, s, observation->distance_m);
+    bool has_extent = sm_schedule__has_extent(observation);
+    sm_schedule__add_length(&words, s, has_extent ? observation->start_m : observation->distance_m);
     sm_schedule__html_words(out, &words);
     sm_text_add(out, "</b>");
-    if (isfinite(observation->end_m) && observation->end_m > observation->start_m) {
+    if (has_extent) {
         sm_text_add(&words, " to ");
         sm_schedule__add_length(&words, s, observation->end_m);
         sm_schedule__html_words(out, &words);

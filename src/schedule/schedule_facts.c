@@ -84,6 +84,12 @@ bool sm_schedule__is_opening(const struct sm_observation *observation)
            (observation->is_connection && observation->treatment != SM_TREATMENT_NONE);
 }
 
+bool sm_schedule__has_extent(const struct sm_observation *observation)
+{
+    return !sm_schedule__is_opening(observation) && isfinite(observation->start_m) &&
+           observation->end_m > observation->start_m;
+}
+
 bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,
                              double *start_m, double *end_m)
 {

@@ -26,6 +26,8 @@ int sm_schedule__n_of_kit(const struct sm_schedule *s, size_t kit_idx);
 const struct sm_target *sm_schedule__target(const struct sm_schedule *s, size_t observation_idx);
 /** Is it an opening that liners keep clear of? */
 bool sm_schedule__is_opening(const struct sm_observation *observation);
+/** Does it take up a stretch worth telling? An opening is told by its middle. */
+bool sm_schedule__has_extent(const struct sm_observation *observation);
 /** Stretch kept clear of liners, the opening and keep clear each side; false for none or one without a place.
  */
 bool sm_schedule__keep_clear(const struct sm_schedule *s, const struct sm_observation *observation,

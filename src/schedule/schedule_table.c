@@ -136,7 +136,7 @@ static void print_repairs(const struct page *page)
 static void add_extent(struct sm_text *cell, const struct sm_schedule *s,
                        const struct sm_observation *observation)
 {
-    if (isfinite(observation->start_m) && observation->end_m > observation->start_m) {
+    if (sm_schedule__has_extent(observation)) {
         sm_schedule__add_cell_length(cell, s, observation->start_m);
         sm_text_add(cell, " \u2013 ");
         sm_schedule__add_cell_length(cell, s, observation->end_m);

@@ -351,6 +351,20 @@ static const char long_text[] =
 static const char hostile_text[] = "=cmd|'/c x'!A1<script>alert(\"1\")</script>&amp;]]>\x1b[31m\x01\xff\xfe "
                                    "--><!-- ${x} \xe2\x80\xae\xd7\x90";
 
+/* 20 000 characters: more than a page holds. */
+static void name_kit_at_length(struct survey *survey)
+{
+    struct sm_text name = {0};
+    for (int i = 0; i < 4000; i++) {
+        sm_text_add(&name, "word ");
+    }
+    struct sm_kit *kit = take(survey, survey->sheet.n_kits, sizeof *kit);
+    memcpy(kit, survey->sheet.kit, survey->sheet.n_kits * sizeof *kit);
+    kit[0].name = sm_arena_strdup(survey->arena, sm_text_str(&name));
+    sm_text_release(&name);
+    survey->sheet.kit = kit;
+}
+
 void survey_build(struct survey *survey, enum survey_kind kind)
 {
     memset(survey, 0, sizeof *survey);
@@ -393,6 +407,7 @@ void survey_build(struct survey *survey, enum survey_kind kind)
         make_short(survey);
     } else if (kind == SURVEY_LONG) {
         set_strings(survey, long_text);
+        name_kit_at_length(survey);
     } else if (kind == SURVEY_HOSTILE) {
         set_strings(survey, hostile_text);
     }
