@@ -14,21 +14,44 @@ static void run(const char *command)
     }
 }
 
-/* Write the sheet of a survey into dir/sheet.pdf and run a poppler tool on it; its output is the result. */
-static void read_back(struct sm_text *text, const char *dir, enum survey_kind kind, const char *tool)
+static char dir[256]; /* one sheet of each kind of survey, KIND.pdf: written once, read by all tests */
+
+static int write_sheets(void **state)
 {
-    struct survey survey;
-    struct sm_text pdf = {0};
+    (void)state;
+    sm_test_dir_make(dir);
+    for (int kind = 0; kind < N_SURVEY_KINDS; kind++) {
+        struct survey survey;
+        struct sm_text pdf = {0};
+        struct sm_error err;
+        char path[300];
+        survey_build(&survey, (enum survey_kind)kind);
+        if (kind == SURVEY_METRES) {
+            survey_add_stills(&survey, dir);
+        }
+        assert_ok(sm_schedule_write_pdf(&pdf, &survey.schedule, &err), &err);
+        survey_release(&survey);
+        snprintf(path, sizeof path, "%s/%d.pdf", dir, kind);
+        assert_ok(sm_file_write(path, pdf.data, pdf.length, &err), &err);
+        sm_text_release(&pdf);
+    }
+    return 0;
+}
+
+static int remove_sheets(void **state)
+{
+    (void)state;
+    sm_test_dir_remove(dir);
+    return 0;
+}
+
+/* What a poppler tool says of a sheet. */
+static void read_back(struct sm_text *text, enum survey_kind kind, const char *tool)
+{
     struct sm_error err;
     char path[300], command[900], *data = NULL;
     size_t n;
-    survey_build(&survey, kind);
-    assert_ok(sm_schedule_write_pdf(&pdf, &survey.schedule, &err), &err);
-    survey_release(&survey);
-    snprintf(path, sizeof path, "%s/sheet.pdf", dir);
-    assert_ok(sm_file_write(path, pdf.data, pdf.length, &err), &err);
-    sm_text_release(&pdf);
-    snprintf(command, sizeof command, "%s %s/sheet.pdf %s/text", tool, dir, dir);
+    snprintf(command, sizeof command, "%s %s/%d.pdf %s/text", tool, dir, (int)kind, dir);
     run(command);
     snprintf(path, sizeof path, "%s/text", dir);
     assert_ok(sm_file_read(&data, &n, path, (size_t)1 << 24, &err), &err);
@@ -67,17 +90,14 @@ static const struct {
 static void test_sheet__says_what_the_crew_needs(void **state)
 {
     (void)state;
-    char dir[256];
-    sm_test_dir_make(dir);
     for (size_t i = 0; i < sizeof expected / sizeof expected[0]; i++) {
         struct sm_text text = {0};
-        read_back(&text, dir, expected[i].kind, "pdftotext -raw -enc UTF-8 -q");
+        read_back(&text, expected[i].kind, "pdftotext -raw -enc UTF-8 -q");
         for (const char *const *words = expected[i].words; *words; words++) {
             assert_says(&text, *words);
         }
         sm_text_release(&text);
     }
-    sm_test_dir_remove(dir);
 }
 
 /* Attribute of the tag that starts at s, as pdftotext -bbox writes it: xMin="34.0". */
@@ -96,11 +116,9 @@ static double attribute(const char *s, const char *name)
 static void test_sheet__keeps_inside_the_page(void **state)
 {
     (void)state;
-    char dir[256];
-    sm_test_dir_make(dir);
     for (int kind = 0; kind < N_SURVEY_KINDS; kind++) {
         struct sm_text text = {0};
-        read_back(&text, dir, (enum survey_kind)kind, "pdftotext -bbox -l 8 -q");
+        read_back(&text, (enum survey_kind)kind, "pdftotext -bbox -l 8 -q");
         double width = 0, height = 0;
         size_t n_words = 0;
         for (const char *s = text.data; (s = strchr(s, '<')) != NULL; s++) {
@@ -117,7 +135,6 @@ static void test_sheet__keeps_inside_the_page(void **state)
         assert_true(kind != SURVEY_MANY || (strstr(text.data, ">full<") && strstr(text.data, ">R60<")));
         sm_text_release(&text);
     }
-    sm_test_dir_remove(dir);
 }
 
 /* Type size from a word's box: ascent and descent of DejaVu Sans are 0.928 and 0.236 of it (its own hhea
@@ -129,12 +146,10 @@ static void test_sheet__numbers_are_large(void **state)
         enum survey_kind kind;
         const char *word;
     } numbers[] = {{SURVEY_METRES, ">12.34<"}, {SURVEY_FEET, ">3/4&quot;<"}};
-    char dir[256];
-    sm_test_dir_make(dir);
     for (size_t i = 0; i < 2; i++) {
         struct sm_text text = {0};
         size_t n_large = 0;
-        read_back(&text, dir, numbers[i].kind, "pdftotext -bbox -q");
+        read_back(&text, numbers[i].kind, "pdftotext -bbox -q");
         for (const char *s = text.data; (s = strstr(s, "<word ")) != NULL; s++) {
             const char *content = strchr(s, '>');
             bool is_large = attribute(s, "yMax") - attribute(s, "yMin") >= 36 * (0.928 + 0.236) - 0.1;
@@ -143,7 +158,6 @@ static void test_sheet__numbers_are_large(void **state)
         assert_true(n_large >= 2);
         sm_text_release(&text);
     }
-    sm_test_dir_remove(dir);
 }
 
 static void test_sheet__one_page_a_repair(void **state)
@@ -155,62 +169,44 @@ static void test_sheet__one_page_a_repair(void **state)
     } sheets[] = {{SURVEY_METRES, "Pages: 6", "(A4)"},
                   {SURVEY_FEET, "Pages: 6", "(letter)"},
                   {SURVEY_EMPTY, "Pages: 1", "(A4)"}};
-    char dir[256];
-    sm_test_dir_make(dir);
     for (size_t i = 0; i < sizeof sheets / sizeof sheets[0]; i++) {
         struct sm_text text = {0};
-        read_back(&text, dir, sheets[i].kind, "sh -c 'pdfinfo -isodates \"$0\" > \"$1\"'");
+        read_back(&text, sheets[i].kind, "sh -c 'pdfinfo -isodates \"$0\" > \"$1\"'");
         assert_says(&text, sheets[i].pages);
         assert_says(&text, sheets[i].size);
         assert_says(&text, "Title: Crew sheet T12-T13");
         assert_says(&text, "CreationDate: 2031-03-14T00:00:00Z"); /* the survey's day, not today */
         sm_text_release(&text);
     }
-    sm_test_dir_remove(dir);
 }
 
 static void test_sheet__same_input_same_bytes(void **state)
 {
     (void)state;
     struct survey survey;
-    struct sm_text first = {0}, second = {0};
+    struct sm_text again = {0};
     struct sm_error err;
-    survey_build(&survey, SURVEY_METRES);
-    assert_ok(sm_schedule_write_pdf(&first, &survey.schedule, &err), &err);
-    assert_ok(sm_schedule_write_pdf(&second, &survey.schedule, &err), &err);
-    assert_int_equal(first.length, second.length);
-    assert_memory_equal(first.data, second.data, first.length);
-    sm_text_release(&first);
-    sm_text_release(&second);
+    char path[300], *first = NULL;
+    size_t n;
+    survey_build(&survey, SURVEY_FEET);
+    assert_ok(sm_schedule_write_pdf(&again, &survey.schedule, &err), &err);
+    snprintf(path, sizeof path, "%s/%d.pdf", dir, (int)SURVEY_FEET);
+    assert_ok(sm_file_read(&first, &n, path, (size_t)1 << 24, &err), &err);
+    assert_int_equal(again.length, n);
+    assert_memory_equal(again.data, first, n);
+    sm_free(first);
+    sm_text_release(&again);
     survey_release(&survey);
 }
 
 static void test_sheet__carries_the_stills_as_they_are(void **state)
 {
     (void)state;
-    struct survey survey;
-    struct sm_text pdf = {0};
-    struct sm_error err;
-    char dir[256], path[300], command[700], *list = NULL;
-    size_t n;
-    sm_test_dir_make(dir);
-    survey_build(&survey, SURVEY_METRES);
-    survey_add_stills(&survey, dir);
-    assert_ok(sm_schedule_write_pdf(&pdf, &survey.schedule, &err), &err);
-    snprintf(path, sizeof path, "%s/sheet.pdf", dir);
-    assert_ok(sm_file_write(path, pdf.data, pdf.length, &err), &err);
-    snprintf(command, sizeof command, "pdfimages -list %s/sheet.pdf > %s/list", dir, dir);
-    run(command);
-    snprintf(path, sizeof path, "%s/list", dir);
-    assert_ok(sm_file_read(&list, &n, path, 1 << 20, &err), &err);
-    const char *row = strstr(list, "720   576");
-    assert_non_null(row);
-    assert_non_null(strstr(row, "jpeg"));
-    assert_null(strstr(list, " image    720   576  rgb     3   8  image"));
-    sm_free(list);
-    sm_text_release(&pdf);
-    survey_release(&survey);
-    sm_test_dir_remove(dir);
+    struct sm_text list = {0};
+    read_back(&list, SURVEY_METRES, "sh -c 'pdfimages -list \"$0\" > \"$1\"'");
+    assert_non_null(strstr(list.data, "image 720 576 rgb 3 8 jpeg"));
+    assert_null(strstr(list.data, "rgb 3 8 image"));
+    sm_text_release(&list);
 }
 
 int main(void)
@@ -223,5 +219,5 @@ int main(void)
         cmocka_unit_test(test_sheet__same_input_same_bytes),
         cmocka_unit_test(test_sheet__carries_the_stills_as_they_are),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, write_sheets, remove_sheets);
 }
