@@ -182,7 +182,9 @@ static enum sm_status note_rows_above(struct csv_log *log, struct sm_error *err)
         struct sm_csv_row row = sm_csv_row(log->csv, i);
         struct sm_text text = {0};
         join_row(&text, &row);
-        status = sm_obslog__note(log->build, row.line, "stands above the header row, no data row: %.300s", sm_text_str(&text));
+        status = text.failed ? SM_E_NOMEM
+                             : sm_obslog__note(log->build, row.line, "stands above the header row, no data row: %.300s",
+                                               sm_text_str(&text));
         sm_text_release(&text);
     }
     return status == SM_OK ? SM_OK : no_memory(err);

@@ -67,6 +67,7 @@ static void add_header_number(struct header *header, const char *code, double va
         sm_text_add_number(&text, value, 0, 3);
         add_header(header, code, sm_text_str(&text));
     }
+    header->codes.failed = header->codes.failed || text.failed;
     sm_text_release(&text);
 }
 
@@ -89,6 +90,7 @@ static void write_header(struct sm_text *out, const struct sm_obslog *log)
     add_header(&header, "ACD", material ? material : segment->material);
     add_header_number(&header, "ACG", segment->pipe_unit_length_m);
     sm_text_addf(out, "#B01=%s\n%s\n", sm_text_str(&header.codes), sm_text_str(&header.values));
+    out->failed = out->failed || header.codes.failed || header.values.failed;
     sm_text_release(&header.codes);
     sm_text_release(&header.values);
 }

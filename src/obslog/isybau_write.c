@@ -69,6 +69,7 @@ static void add_fixed(struct writer *writer, const char *name, double value)
     struct sm_text text = {0};
     sm_text_add_fixed(&text, value, 2);
     add(writer, name, sm_text_str(&text));
+    writer->out->failed = writer->out->failed || text.failed;
     sm_text_release(&text);
 }
 
@@ -88,6 +89,7 @@ static void add_cut(struct writer *writer, const char *name, const char *text, s
     struct sm_text cut = {0};
     sm_text_add_n(&cut, text, n);
     add(writer, name, sm_text_str(&cut));
+    writer->out->failed = writer->out->failed || cut.failed;
     sm_text_release(&cut);
     if (writer->findings && writer->status == SM_OK) {
         writer->status = sm_findings_add(writer->findings, (enum sm_flag)0, SM_SEVERITY_WARNING, writer->log->source, 0, SM_NAN, -1,

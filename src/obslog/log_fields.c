@@ -567,7 +567,8 @@ static enum sm_status lose_row(struct sm_obslog_build *build, uint32_t line, con
 {
     struct sm_text told = {0};
     tell_row(&told, fields);
-    enum sm_status status = sm_obslog__lost(build, line, "row not used, %s: %s", why, sm_text_str(&told));
+    enum sm_status status =
+        told.failed ? SM_E_NOMEM : sm_obslog__lost(build, line, "row not used, %s: %s", why, sm_text_str(&told));
     sm_text_release(&told);
     return status;
 }

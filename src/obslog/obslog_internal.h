@@ -12,7 +12,7 @@ enum {
     SM_OBSLOG_LIMIT_ROWS = 1000000,
 };
 
-/** Bytes to read. data is followed by a NUL. */
+/** Bytes to read; nothing is read beyond n. */
 struct sm_obslog_input {
     const char *data;
     size_t n;

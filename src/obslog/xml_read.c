@@ -475,6 +475,7 @@ static void XMLCALL on_text(void *user, const XML_Char *s, int n)
         return;
     }
     sm_text_add_n(&walk->text, s, (size_t)n);
+    stop(walk, walk->text.failed ? SM_E_NOMEM : SM_OK);
 }
 
 /* A child of a row without a slot of its own is kept as name=value. */
@@ -514,7 +515,7 @@ static void XMLCALL on_close(void *user, const XML_Char *full_name)
     }
     const char *name = walk->name[walk->depth - 1];
     char *text = walk->text.data ? sm_trim(walk->text.data) : NULL;
-    if (walk->text.failed || walk->extra.failed) {
+    if (walk->extra.failed) {
         stop(walk, SM_E_NOMEM);
     } else if (strcmp(name, format->row) == 0 && !walk->is_other) {
         close_row(walk);

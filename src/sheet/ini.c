@@ -95,13 +95,24 @@ static enum sm_status take_line(struct ini_walk *walk, char *s, struct sm_error 
     return *s == '[' ? take_section(walk, s, err) : take_pair(walk, s, err);
 }
 
+/* Length of the UTF-8 sequence at text[i], 0 = none; reads nothing beyond n. */
+static size_t sequence_length(const char *text, size_t i, size_t n)
+{
+    char tail[5] = "";
+    if (n - i >= 4) {
+        return sm_utf8_len(text + i);
+    }
+    memcpy(tail, text + i, n - i);
+    return sm_utf8_len(tail);
+}
+
 /* Line and column of the first byte that cannot stand in a sheet. */
 static enum sm_status check_encoding(const char *text, size_t n, const char *source, struct sm_error *err)
 {
     uint32_t line = 1, column = 1;
     for (size_t i = 0; i < n;) {
-        size_t len = sm_utf8_len(text + i);
-        if (text[i] == '\0' || len == 0 || len > n - i) {
+        size_t len = sequence_length(text, i, n);
+        if (text[i] == '\0' || len == 0) {
             sm_error_at(err, SM_E_FORMAT, source, line, column,
                         text[i] ? "byte 0x%02x is no UTF-8" : "a zero byte (0x%02x) stands in the text",
                         (unsigned)(unsigned char)text[i]);

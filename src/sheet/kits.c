@@ -307,25 +307,31 @@ static enum sm_status fill_cures(const struct table *table, struct sm_cure_row *
     return SM_OK;
 }
 
-/* Does a file stand at path? (A missing cure.csv is fine when the sheet does not name one.) */
-static bool is_missing(const char *path, struct sm_error *err)
+/* Is there a file at path? One that is there and cannot be read is told when it is read. */
+static enum sm_status look_for(bool *is_there, const char *path)
 {
     char *text = NULL;
     size_t n;
-    enum sm_status status = sm_file_read(&text, &n, path, SM_SHEET_TABLE_LIMIT_BYTES, err);
+    enum sm_status status = sm_file_read(&text, &n, path, SM_SHEET_TABLE_LIMIT_BYTES, NULL);
     sm_free(text);
-    return status == SM_E_IO;
+    *is_there = status != SM_E_IO;
+    return status == SM_E_NOMEM ? status : SM_OK;
 }
 
+/* The cure table the sheet names, else cure.csv beside the kits when there is one; NULL = none. */
 static enum sm_status find_cure_file(struct sm_sheet *sheet, const char **path, struct sm_error *err)
 {
     struct sm_text text = {0};
+    bool is_there = false;
     *path = sheet->cure_file;
     if (*path || !sheet->kits_file) {
         return SM_OK;
     }
     enum sm_status status = sm_path_beside(&text, sheet->kits_file, "cure.csv");
-    if (status == SM_OK && !is_missing(sm_text_str(&text), NULL)) {
+    if (status == SM_OK) {
+        status = look_for(&is_there, sm_text_str(&text));
+    }
+    if (status == SM_OK && is_there) {
         *path = sm_arena_strdup(sheet->arena, sm_text_str(&text));
         status = *path ? SM_OK : SM_E_NOMEM;
     }

@@ -282,6 +282,9 @@ enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n,
     }
     sm_free(walk.seen_line);
     if (status != SM_OK) {
+        if (status == SM_E_NOMEM) {
+            no_memory(err); /* a finding that could not be added says nothing itself */
+        }
         sm_error_source(err, base_path);
         sm_sheet_free(&sheet);
         return status;
@@ -397,5 +400,5 @@ enum sm_status sm_sheet_set(struct sm_sheet *sheet, const char *key, const char 
     }
     enum sm_status status = set_any(sheet, key, sm_trim(copy), err);
     sm_free(copy);
-    return status;
+    return status == SM_E_NOMEM ? no_memory(err) : status;
 }
