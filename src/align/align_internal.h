@@ -106,6 +106,9 @@ double sm_align__log_digit_m(const struct sm_obslog *log);
  * the two. */
 double sm_align__agree_m(const struct sm_obslog *log, const struct sm_counter_format *format);
 
+/* Length of the video, as far as known. */
+double sm_align__video_end_s(const struct sm_trace *trace);
+
 struct sm_align__place {
     double time_s;             /* video time, NAN = none */
     struct sm_reading reading; /* there; hidden = none */

@@ -114,6 +114,35 @@ static size_t count_times(const double *time_s, size_t n, double *first_s)
 }
 
 /*
+ * Do the distances differ from the picture's by one amount? Then it is the datum that differs: on an even
+ * drive another offset would explain that too, and would be wrong at every stop.
+ */
+static enum sm_status is_shifted(bool *out, const double *log_time_s, const struct sm_obslog *log,
+                                 const struct sm_trace *trace, struct sm_error *err)
+{
+    double *difference_m = sm_calloc(log->n_entries + 1, sizeof *difference_m);
+    if (!difference_m) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log entries", log->n_entries);
+    }
+    size_t n = 0;
+    for (size_t i = 0; i < log->n_entries; i++) {
+        struct sm_reading reading = sm_trace_at(trace, log_time_s[i]);
+        if (reading.state != SM_READING_HIDDEN && !isnan(log->entry[i].distance_m)) {
+            difference_m[n++] =
+                log->entry[i].distance_m - (double)reading.counts * sm_last_digit_m(&trace->format);
+        }
+    }
+    sm_align__sort(difference_m, n);
+    size_t n_near = 0;
+    for (size_t i = 0; i < n; i++) {
+        n_near += fabs(difference_m[i] - difference_m[n / 2]) <= sm_align__agree_m(log, &trace->format);
+    }
+    *out = n_near >= 3 && 2 * n_near > n;
+    sm_free(difference_m);
+    return SM_OK;
+}
+
+/*
  * Times of a log volume often do not start at zero with the segment. Believe the log's own word unless the
  * picture speaks clearly against it: nearly no entry fits as logged, nearly all at another offset.
  */
@@ -123,7 +152,8 @@ static enum sm_status check_video_time(struct sm_align__clock *out, const double
 {
     double first_s;
     size_t n_times = count_times(log_time_s, log->n_entries, &first_s);
-    size_t n_inside = count_inside(log_time_s, log->n_entries, trace->duration_s);
+    size_t n_inside = count_inside(log_time_s, log->n_entries, sm_align__video_end_s(trace));
+    bool is_other_datum = false;
     size_t n_fit = 0;
     size_t n_asked = 0;
     enum sm_status status = sm_align__clock_fit_at(&n_fit, &n_asked, 0, log_time_s, log, trace, err);
@@ -132,6 +162,10 @@ static enum sm_status check_video_time(struct sm_align__clock *out, const double
         return status;
     }
     struct sm_align__clock found = {.method = SM_ALIGN__CLOCK_NONE};
+    status = is_shifted(&is_other_datum, log_time_s, log, trace, err);
+    if (status != SM_OK || is_other_datum) {
+        return status;
+    }
     status = find_offset(&found, log_time_s, log, trace, err);
     if (status != SM_OK) {
         return status;

@@ -34,12 +34,10 @@ double sm_align__agree_m(const struct sm_obslog *log, const struct sm_counter_fo
            1e-9; /* the limit itself agrees, whatever binary makes of it */
 }
 
-static double video_end_s(const struct sm_align__work *work)
+double sm_align__video_end_s(const struct sm_trace *trace)
 {
-    const struct sm_trace *trace = work->trace;
     double last_s = trace->n_readings ? trace->reading[trace->n_readings - 1].time_s : 0;
-    double end_s = fmax(trace->duration_s, last_s); /* fmax passes over a NAN */
-    return fmin(end_s, work->sheet->video_end_s);
+    return fmax(trace->duration_s, last_s); /* fmax passes over a NAN */
 }
 
 /* The nearest reading seen on a frame close by. @return false when there is none. */
@@ -155,7 +153,7 @@ static void read_place(struct sm_align__place *place, const struct sm_align__wor
         return;
     }
     double start_s = fmax(0, work->sheet->video_start_s);
-    double end_s = video_end_s(work);
+    double end_s = fmin(sm_align__video_end_s(work->trace), work->sheet->video_end_s);
     if (place->time_s < start_s - SM_ALIGN__VIDEO_EDGE_S || place->time_s > end_s + SM_ALIGN__VIDEO_EDGE_S) {
         place->flags |= SM_FLAG_TIME_OUTSIDE_VIDEO;
         return;

@@ -29,7 +29,7 @@ static void test_at__takes_the_stored_reading(void **state)
     struct sm_reading found = sm_trace_at(&trace, 2.0);
     assert_int_equal(found.state, SM_READING_READ);
     assert_int_equal(found.counts, 110);
-    assert_close(found.confidence, 0.99, 1e-6);
+    assert_close((double)found.confidence, 0.99, 1e-6);
     /* the same frame, its time written to the millisecond */
     assert_int_equal(sm_trace_at(&trace, 2.0004).state, SM_READING_READ);
     assert_int_equal(sm_trace_at(&trace, 1.9996).counts, 110);
@@ -78,7 +78,7 @@ static void test_at__is_hidden_outside_and_across_jumps(void **state)
     trace.jump_time_s = jump_s;
     assert_int_equal(sm_trace_at(&trace, 9).state, SM_READING_HIDDEN);
     assert_int_equal(sm_trace_at(&trace, 31).state, SM_READING_HIDDEN);
-    assert_int_equal(sm_trace_at(&trace, NAN).state, SM_READING_HIDDEN);
+    assert_int_equal(sm_trace_at(&trace, SM_NAN).state, SM_READING_HIDDEN);
     assert_int_equal(sm_trace_at(&trace, 20.5).state, SM_READING_HIDDEN);
     assert_int_equal(sm_trace_at(&trace, 21.5).state, SM_READING_HIDDEN);
     assert_int_equal(sm_trace_at(&trace, 15).state, SM_READING_CARRIED);
