@@ -36,7 +36,7 @@ struct candidate {
 struct node {
     size_t sighting_idx;
     double time_s;
-    double expected; /**< counts by which the counter usually moves from the node before to this one; NAN =
+    double expected; /**< counts by which the counter usually moves from the node before to this one; SM_NAN =
                         not known yet */
     int32_t n;
     struct candidate candidate[MAX_CANDIDATES];
@@ -243,7 +243,7 @@ static size_t nodes_make(struct node *nodes, const struct sm_counter__sighting *
         }
         node->sighting_idx = i;
         node->time_s = sightings[i].time_s;
-        node->expected = NAN;
+        node->expected = SM_NAN;
         n_nodes++;
     }
     return n_nodes;

@@ -46,7 +46,9 @@ static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter
     float minus = class_logp(columns, x_px, SM_GLYPH_MINUS);
     float none = 1 - fminf(total + expf(minus), 0.9999f);
     cost[SM_COUNTER_NO_DIGIT] = cost_of(logf(none));
-    cost[SM_COUNTER_MINUS] = cost_of(minus);
+    /* A short low minus passes for an underscore; where digits follow, it is none. */
+    float low = class_logp(columns, x_px, SM_GLYPH_UNDERSCORE);
+    cost[SM_COUNTER_MINUS] = cost_of(logf(fminf(0.9999f, expf(minus) + 0.9f * expf(low))));
 }
 
 static void separator_sight(struct sm_counter__sighting *s, int32_t anchor,

@@ -92,6 +92,20 @@ float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_
     return share * gaps[n / 3];
 }
 
+/** Distance of digits around i: a line can hold fields of different sizes, and pitch_px is the smallest of
+ * them. */
+static float pitch_here(const struct sm_counter__glyph_seen *g, size_t n, size_t i, float pitch_px)
+{
+    float least = 0;
+    for (size_t k = i + 1; k < n && k <= i + 6; k++) {
+        float gap = g[k].x_px - g[k - 1].x_px;
+        if (is_digit(g[k].glyph) && is_digit(g[k - 1].glyph) && (least == 0 || gap < least)) {
+            least = gap;
+        }
+    }
+    return least > pitch_px && least < 1.8f * pitch_px ? least : pitch_px;
+}
+
 /** End (one past) of the run of inner characters that starts at i. */
 static size_t run_end(const struct sm_counter__glyph_seen *g, size_t n, size_t i, float pitch_px)
 {
@@ -199,7 +213,8 @@ static void number_take(struct sm_counter__token *token, const struct sm_counter
         token->separator_px = g[at_separator].x_px;
         token->has_comma = g[at_separator].glyph == SM_GLYPH_COMMA;
     }
-    token->is_negative = g[begin].glyph == SM_GLYPH_MINUS;
+    /* A short low minus passes for an underscore. */
+    token->is_negative = g[begin].glyph == SM_GLYPH_MINUS || g[begin].glyph == SM_GLYPH_UNDERSCORE;
     token->counts = token->is_negative ? -token->counts : token->counts;
 }
 
@@ -234,7 +249,8 @@ size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
             i++;
             continue;
         }
-        size_t end = run_end(glyphs, n_glyphs, i, pitch_px);
+        float here_px = pitch_here(glyphs, n_glyphs, i, pitch_px);
+        size_t end = run_end(glyphs, n_glyphs, i, here_px);
         size_t begin = i, last = end;
         /* A colon or point in front belongs to the words before ("D:", "Dist."); a point behind ends a
          * sentence. */
@@ -247,7 +263,7 @@ size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
             last--;
         }
         if (last > begin) {
-            token_take(&tokens[n], glyphs, n_glyphs, begin, last, pitch_px, time_s);
+            token_take(&tokens[n], glyphs, n_glyphs, begin, last, here_px, time_s);
             n += tokens[n].n_digits > 0 || tokens[n].kind == SM_TOKEN_PLACEHOLDER;
         }
         i = end;

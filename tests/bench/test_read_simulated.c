@@ -1,12 +1,14 @@
 /*
- * The counter of thirty made-up surveys, read without being told anything: nine faces, three codecs, PAL and NTSC sizes,
- * metres and feet, with what real screens carry beside the counter. Under sanitizers every seventh is enough.
+ * The counter of thirty made-up surveys, read without being told anything: nine faces, three codecs, PAL and
+ * NTSC sizes, metres and feet, with what real screens carry beside the counter. Under sanitizers every
+ * seventh is enough.
  */
 #include "read_score.h"
 #include "simulator.h"
 #include "sm_test.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #if defined(__SANITIZE_ADDRESS__)
@@ -24,7 +26,7 @@
 #define SECONDS "11"
 
 static const char *const faces[] = {
-    "DejaVu Sans Mono", "DejaVu Sans", "DejaVu Serif",   "psf:Lat15-VGA16", "psf:Uni2-Terminus20x10",
+    "DejaVu Sans Mono", "DejaVu Sans", "DejaVu Serif",    "psf:Lat15-VGA16", "psf:Uni2-Terminus20x10",
     "Liberation Mono",  "OCRA",        "Liberation Sans", "seven-segment",
 };
 static const char *const sizes[][4] = {
@@ -39,10 +41,8 @@ static const char *const codecs[][2] = {
     {"codec=mpeg4", "container=avi"},
 };
 static const char *const counters[][4] = {
-    {"unit=m", "decimals=2", "suffix=_m", "fill=none"},
-    {"unit=ft", "decimals=1", "suffix=_FT", "fill=zero"},
-    {"unit=m", "decimals=1", "suffix=m", "fill=blank"},
-    {"unit=ft", "decimals=1", "suffix='", "fill=zero"},
+    {"unit=m", "decimals=2", "suffix=_m", "fill=none"}, {"unit=ft", "decimals=1", "suffix=_FT", "fill=zero"},
+    {"unit=m", "decimals=1", "suffix=m", "fill=blank"}, {"unit=ft", "decimals=1", "suffix='", "fill=zero"},
     {"unit=m", "decimals=2", "suffix=", "fill=zero"},
 };
 /* Ink and edge, as screens have them. */
@@ -68,10 +68,11 @@ static void set_all(struct sm_sim_opts *opts, const char *const *assignments, si
 
 static struct sm_sim_opts clip_opts(int k)
 {
-    static const char *const quick[] = {"limit=" SECONDS, "length=3",      "observations=2", "stand_min=1",  "stand_max=2",
-                                        "lead_in=1",      "speed_min=0.08", "speed_max=0.2",  "title=0",      "gaps=0",
-                                        "text_pages=0",       "sentence=0",     "vfr=no",         "bitrate=0",    "gop=0",
-                                        "not_running=0",  "black=0",        "update=0",       "lag=0",        "set_at=-1"};
+    static const char *const quick[] = {"limit=" SECONDS, "length=3",  "observations=2", "stand_min=1",
+                                        "stand_max=2",    "lead_in=1", "speed_min=0.08", "speed_max=0.2",
+                                        "title=0",        "gaps=0",    "text_pages=0",   "sentence=0",
+                                        "vfr=no",         "bitrate=0", "gop=0",          "not_running=0",
+                                        "black=0",        "update=0",  "lag=0",          "set_at=-1"};
     struct sm_sim_opts opts = sm_sim_opts_random(9000 + k, SM_SIM_VARIED);
     char text[96];
     set_all(&opts, quick, sizeof quick / sizeof *quick);
@@ -106,7 +107,9 @@ static void test_read__simulated_surveys(void **state)
             print_message("    %s\n", err.text);
         }
         read_score_add(&sum, &score);
-        sm_test_dir_remove(dir);
+        if (!getenv("SM_KEEP")) {
+            sm_test_dir_remove(dir);
+        }
     }
     read_score_print("all", &sum);
     assert_true(sum.n_visible > 0);

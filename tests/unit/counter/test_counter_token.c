@@ -64,10 +64,26 @@ static void test_pitch__blanks_do_not_stretch_it(void **state)
     assert_close((double)sm_counter__pitch(glyphs, n, 1), 12, 0.01);
 }
 
+/** A small clock beside a large counter on one line must not tear the counter apart. */
+static void test_tokens__fields_of_two_sizes(void **state)
+{
+    (void)state;
+    struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS];
+    struct sm_counter__token tokens[8];
+    size_t n = sample_glyphs(glyphs, "000.46", 25, 12);
+    n += sample_glyphs(glyphs + n, "15:31:29", 150, 7);
+    size_t n_tokens = sm_counter__tokens(tokens, 8, glyphs, n, 7, 1.0);
+    assert_int_equal(n_tokens, 2);
+    assert_int_equal(tokens[0].counts, 46);
+    assert_int_equal(tokens[0].n_digits, 5);
+    assert_int_equal(tokens[1].kind, SM_TOKEN_CLOCK);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_tokens__table),
+        cmocka_unit_test(test_tokens__fields_of_two_sizes),
         cmocka_unit_test(test_pitch__blanks_do_not_stretch_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
