@@ -63,7 +63,7 @@ size_t sm_counter_candidates(const struct sm_counter *counter, const struct sm_c
 /** Everything the search needs at once. */
 struct search {
     struct sm_counter__samples samples;
-    struct sm_counter__text_line line[SM_COUNTER_MAX_LINES];
+    struct sm_counter__text_line line[2 * SM_COUNTER_MAX_LINES + 1]; /* as proposed, and as refined */
     size_t n_lines;
     struct sm_counter__fields fields;
     struct sm_counter__reader *reader;
@@ -183,21 +183,63 @@ static enum sm_status line_fields(struct search *search, size_t line_idx, struct
     return SM_OK;
 }
 
+/**
+ * One proposed line: read as it is, and refined. Both, since fields of different sizes can share a line and
+ * what suits most of its characters may not suit the counter.
+ */
+static enum sm_status search_line(struct search *search, size_t line_idx, struct sm_error *err)
+{
+    struct sm_counter__text_line *line = &search->line[line_idx];
+    float score = 0;
+    enum sm_status status = line_legibility(&score, search, line, err);
+    if (status == SM_OK && score < COLOUR_TRIAL_BELOW && search->samples.frame[0].image.u) {
+        status = line_recolour(line, &score, search, err);
+    }
+    if (status != SM_OK || score < 0.5f) {
+        return status;
+    }
+    struct sm_counter__text_line refined = *line;
+    status = line_refine(&refined, &score, search, err);
+    if (status == SM_OK) {
+        status = line_fields(search, line_idx, err);
+    }
+    if (status == SM_OK && refined.top_px != line->top_px) {
+        search->line[search->n_lines] = refined;
+        status = line_fields(search, search->n_lines++, err);
+    }
+    return status;
+}
+
 static enum sm_status search_lines(struct search *search, struct sm_error *err)
 {
     enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i < search->n_lines; i++) {
-        float score = 0;
-        status = line_legibility(&score, search, &search->line[i], err);
-        if (status == SM_OK && score < COLOUR_TRIAL_BELOW && search->samples.frame[0].image.u) {
-            status = line_recolour(&search->line[i], &score, search, err);
-        }
-        if (status == SM_OK && score >= 0.5f) {
-            status = line_refine(&search->line[i], &score, search, err);
-            if (status == SM_OK) {
-                status = line_fields(search, i, err);
-            }
-        }
+    size_t n_proposed = search->n_lines;
+    for (size_t i = 0; status == SM_OK && i < n_proposed; i++) {
+        status = search_line(search, i, err);
+    }
+    return status;
+}
+
+/** The best field by itself: its own stretch of line, refined for its characters alone, takes its place when
+ * it reads better. */
+static enum sm_status search_closer(struct search *search, struct sm_error *err)
+{
+    sm_counter__fields_judge(&search->fields, search->samples.n);
+    if (search->fields.n == 0) {
+        return SM_OK;
+    }
+    const struct sm_counter__field *best = &search->fields.item[0];
+    struct sm_counter__text_line line = search->line[best->line_idx];
+    float height = line.baseline_px - line.top_px, before = 0;
+    line.x0_px = fmaxf(line.x0_px, best->x0_px - 1.5f * height);
+    line.x1_px = fminf(line.x1_px, best->x1_px + 2.5f * height); /* room for the unit */
+    enum sm_status status = line_legibility(&before, search, &line, err);
+    if (status == SM_OK) {
+        status = line_refine(&line, &before, search, err);
+    }
+    if (status == SM_OK) {
+        search->line[search->n_lines] = line;
+        status = line_fields(search, search->n_lines++, err);
     }
     return status;
 }
@@ -330,6 +372,9 @@ static enum sm_status search_run(struct sm_counter *counter, struct search *sear
     status = sm_counter__locate(search->line, &search->n_lines, &search->samples, box, err);
     if (status == SM_OK) {
         status = search_lines(search, err);
+    }
+    if (status == SM_OK) {
+        status = search_closer(search, err);
     }
     if (status == SM_OK) {
         status = choose(counter, search, opts, err);

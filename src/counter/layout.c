@@ -118,7 +118,7 @@ static void anchors_learn(struct sm_counter__layout *layout, const struct sm_cou
     size_t weight[SM_COUNTER_MAX_ANCHORS] = {0};
     for (size_t i = 0; i < n && layout->n_anchors < SM_COUNTER_MAX_ANCHORS;) {
         size_t k = i;
-        while (k < n && work[k] - work[i] < 0.4f * pitch_px) {
+        while (k < n && work[k] - work[i] < 0.25f * pitch_px) {
             k++;
         }
         if (k - i >= 2 || n < 6) {

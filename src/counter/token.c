@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define GAP_WITHIN 1.55f /* neighbouring characters of one token, in pitches */
+#define GAP_WITHIN 1.42f /* neighbouring characters of one token, in pitches */
 #define GAP_SUFFIX 2.8f  /* from the last digit to its unit, a blank between them allowed */
 
 static bool is_digit(uint8_t glyph)
