@@ -57,6 +57,7 @@ static void add_utf16(struct sm_text *text, const char *data, size_t n, bool is_
 
 void sm_text_add_decoded(struct sm_text *text, const char *data, size_t n)
 {
+    sm_text_add_n(text, "", 0); /* so that an empty text has its NUL */
     if (n >= 2 && (memcmp(data, "\xFF\xFE", 2) == 0 || memcmp(data, "\xFE\xFF", 2) == 0)) {
         add_utf16(text, data + 2, n - 2, data[0] == '\xFE');
         return;

@@ -88,6 +88,10 @@ static void test_decoded(void **state)
     check_decoded("\xfe\xff" "\0a\xd8\x3d\xde\x00", 8, "a\xf0\x9f\x98\x80"); /* U+1F600, RFC 2781 */
     check_decoded("\xff\xfe\x3d\xd8" "a", 5, "\xef\xbf\xbd");
     check_decoded("", 0, "");
+    struct sm_text text = {0};
+    sm_text_add_decoded(&text, "\xff\xfe", 2);
+    assert_non_null(text.data);
+    sm_text_release(&text);
 }
 
 int main(void)
