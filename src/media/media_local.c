@@ -188,7 +188,9 @@ static enum sm_status open_failed(const struct media_demux *demux, const AVInput
                                   const char *path, struct sm_error *err)
 {
     if (code == AVERROR(ENOMEM)) {
-        return sm_media__no_memory(err);
+        sm_error_at(err, SM_E_FORMAT, path, 0, 0,
+                    "it asks for more memory than can be had: damaged, or this machine is out of memory");
+        return sm_error_remedy(err, "copy it again from the recorder; close other programs");
     }
     if (av_match_name("mp4", format->name) && lacks_moov(demux)) {
         sm_error_at(

@@ -101,13 +101,14 @@ static struct SwsContext *sws_new(const struct media_scaling *scaling)
     av_opt_set_int(sws, "dst_range", 1, 0);
     av_opt_set_int(sws, "sws_flags", scaling->flags | SWS_ACCURATE_RND | SWS_BITEXACT | SWS_FULL_CHR_H_INP,
                    0);
-    const int one = 1 << 16;
-    sws_setColorspaceDetails(sws, sws_getCoefficients(scaling->matrix), scaling->is_in_full,
-                             sws_getCoefficients(SWS_CS_ITU601), 1, 0, one, one);
     if (sws_init_context(sws, NULL, NULL) < 0) {
         sws_freeContext(sws);
         return NULL;
     }
+    const int one =
+        1 << 16; /* the matrices only now: set before, they cost memory that is never given back */
+    sws_setColorspaceDetails(sws, sws_getCoefficients(scaling->matrix), scaling->is_in_full,
+                             sws_getCoefficients(SWS_CS_ITU601), 1, 0, one, one);
     return sws;
 }
 

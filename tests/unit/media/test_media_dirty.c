@@ -33,6 +33,7 @@ static const char *const clips[] = {
     "-vf select='lt(n\\,20)+not(mod(n\\,3))' -fps_mode vfr -c:v wmv2 gaps.wmv",
     "-vf setsar=16/15 -c:v libx264 wide.mp4",
     "-vf setsar=16/15 -c:v mpeg2video wide.mpg",
+    "-vf setsar=16/15 -c:v libx264 -colorspace bt709 wide709.mp4",
     "-vf fade=in:d=2 -c:v libx264 -g 250 -bf 3 black.mp4",
 };
 
@@ -481,6 +482,7 @@ static void test_anamorphic__stills_have_square_pixels(void **state)
     sm_media_close(&media);
     check_still_size("wide.mp4", 1, 171, HEIGHT);
     check_still_size("wide.mpg", 1, 171, HEIGHT);
+    check_still_size("wide709.mp4", 1, 171, HEIGHT);
 }
 
 /* The ffmpeg command turns the picture upright by itself; so must we. */

@@ -1,0 +1,14 @@
+# sm_fuzz_target(NAME SOURCES f... [NEEDS stage...] [USES lib...])
+#   SOURCES hold LLVMFuzzerTestOneInput(). Always builds NAME_replay, which runs every file of fixtures/fuzz/NAME/ as a
+#   ctest under whatever compiler and sanitizers are on; with SM_FUZZ (clang) also NAME itself, a libFuzzer program:
+#   build/fuzz/bin/NAME SCRATCH-DIR fixtures/fuzz/NAME (it writes what it finds into the first folder).
+function(sm_fuzz_target name)
+  cmake_parse_arguments(F "" "" "SOURCES;NEEDS;USES" ${ARGN})
+  sm_program(${name}_replay SOURCES ${F_SOURCES} ${PROJECT_SOURCE_DIR}/tests/fuzz/replay.c NEEDS ${F_NEEDS} USES ${F_USES})
+  add_test(NAME ${name}_replay COMMAND ${name}_replay ${PROJECT_SOURCE_DIR}/fixtures/fuzz/${name})
+  set_tests_properties(${name}_replay PROPERTIES TIMEOUT 120 LABELS fuzz ENVIRONMENT "LC_ALL=C;TZ=UTC")
+  if(SM_FUZZ)
+    sm_program(${name} SOURCES ${F_SOURCES} NEEDS ${F_NEEDS} USES ${F_USES})
+    target_link_options(${name} PRIVATE -fsanitize=fuzzer)
+  endif()
+endfunction()
