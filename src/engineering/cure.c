@@ -1,7 +1,7 @@
 /*
- * Working and cure time from the kit's own table. Reaction rates follow exp(-E/RT), so over the few degrees between two
- * rows the logarithm of a time is close to straight in the temperature. Beyond the table nothing is said: a resin too
- * cold may never harden, one too warm hardens in the bucket.
+ * Working and cure time from the kit's own table. Reaction rates follow exp(-E/RT), so over the few degrees
+ * between two rows the logarithm of a time is close to straight in the temperature. Beyond the table nothing
+ * is said: a resin too cold may never harden, one too warm hardens in the bucket.
  */
 #include "stopmark/engineering.h"
 
@@ -22,10 +22,12 @@ static bool find_rows(struct rows *rows, const struct sm_sheet *sheet, const cha
             continue;
         }
         is_known = true;
-        if (row->temperature_c <= temperature_c && (!rows->below || row->temperature_c > rows->below->temperature_c)) {
+        if (row->temperature_c <= temperature_c &&
+            (!rows->below || row->temperature_c > rows->below->temperature_c)) {
             rows->below = row;
         }
-        if (row->temperature_c >= temperature_c && (!rows->above || row->temperature_c < rows->above->temperature_c)) {
+        if (row->temperature_c >= temperature_c &&
+            (!rows->above || row->temperature_c < rows->above->temperature_c)) {
             rows->above = row;
         }
     }
@@ -50,8 +52,8 @@ static double minutes_up(double minutes)
 
 static enum sm_status outside(const char *name, double temperature_c, bool is_cold, struct sm_error *err)
 {
-    sm_error_set(err, SM_E_RANGE, "cure table %s says nothing for a pipe as %s as %d C", name, is_cold ? "cold" : "warm",
-                 (int)lround(fmax(-999, fmin(999, temperature_c))));
+    sm_error_set(err, SM_E_RANGE, "cure table %s says nothing for a pipe as %s as %d C", name,
+                 is_cold ? "cold" : "warm", (int)lround(fmax(-999, fmin(999, temperature_c))));
     return sm_error_remedy(err, "ask the resin's own sheet; do not go by a time for another temperature");
 }
 
@@ -72,7 +74,8 @@ enum sm_status sm_cure_time_at(struct sm_cure_time *out, const struct sm_sheet *
     }
     double span_c = rows.above->temperature_c - rows.below->temperature_c;
     double share = span_c > 0 ? (temperature_c - rows.below->temperature_c) / span_c : 0;
-    if (!(rows.below->working_min > 0 && rows.above->working_min > 0 && rows.below->cure_min > 0 && rows.above->cure_min > 0)) {
+    if (!(rows.below->working_min > 0 && rows.above->working_min > 0 && rows.below->cure_min > 0 &&
+          rows.above->cure_min > 0)) {
         return sm_error_set(err, SM_E_RANGE, "cure table %s has a time that is not above 0", name);
     }
     *out = (struct sm_cure_time){

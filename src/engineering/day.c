@@ -1,6 +1,7 @@
 /*
- * The day's time plan: one crew and one packer, the plan's repairs one after the other. The way along the pipe is paid
- * at every push and every look; the working time runs from the mixing to the inflation, the cure from the inflation on.
+ * The day's time plan: one crew and one packer, the plan's repairs one after the other. The way along the
+ * pipe is paid at every push and every look; the working time runs from the mixing to the inflation, the cure
+ * from the inflation on.
  */
 #include "stopmark/engineering.h"
 
@@ -37,8 +38,8 @@ struct sm_day_rules sm_day_rules_default(void)
 
 const char *sm_day_kind_name(enum sm_day_kind kind)
 {
-    static const char *const names[] = {"set up", "prepare", "rehearsal", "wet out", "push", "inflate",
-                                        "cure", "deflate", "look"};
+    static const char *const names[] = {"set up",  "prepare", "rehearsal", "wet out", "push",
+                                        "inflate", "cure",    "deflate",   "look"};
     return names[kind];
 }
 
@@ -100,14 +101,16 @@ static enum sm_status plan_repair(struct clock *clock, int32_t idx)
     struct sm_error why = {0};
     *times = (struct sm_day_repair){SM_NAN, SM_NAN, SM_NAN, SM_NAN, SM_NAN, SM_NAN, NULL};
     before_inflation(clock, idx);
-    if (sm_cure_time_at(&cure, clock->sheet, kit->cure, clock->sheet->access.pipe_temperature_c, &why) != SM_OK) {
+    if (sm_cure_time_at(&cure, clock->sheet, kit->cure, clock->sheet->access.pipe_temperature_c, &why) !=
+        SM_OK) {
         return trouble(clock, idx, &why);
     }
     after_inflation(clock, idx, cure.cure_min);
     times->latest_inflate_min = times->mixed_min + cure.working_min;
     times->margin_min = times->latest_inflate_min - times->inflated_min;
     if (times->margin_min < 0) {
-        sm_error_set(&why, SM_E_INFEASIBLE, "the working time of %d min is over before the packer is inflated",
+        sm_error_set(&why, SM_E_INFEASIBLE,
+                     "the working time of %d min is over before the packer is inflated",
                      (int)cure.working_min);
         sm_error_remedy(&why, "work from the other end, wet out nearer, or take a slower resin");
         return trouble(clock, idx, &why);
@@ -125,14 +128,16 @@ static void count_in_shift(struct sm_day_plan *day, const struct sm_day_repair *
 
 static enum sm_status check_rules(const struct sm_day_rules *rules, struct sm_error *err)
 {
-    const double minutes[] = {rules->shift_min,   rules->set_up_min,   rules->prepare_min, rules->rehearsal_min,
-                              rules->wet_out_min, rules->position_min, rules->inflate_min, rules->deflate_min,
-                              rules->look_min};
+    const double minutes[] = {rules->shift_min,     rules->set_up_min,  rules->prepare_min,
+                              rules->rehearsal_min, rules->wet_out_min, rules->position_min,
+                              rules->inflate_min,   rules->deflate_min, rules->look_min};
     bool is_ok = rules->push_m_per_min > 0 && rules->push_m_per_min <= 1000;
     for (size_t i = 0; i < sizeof minutes / sizeof *minutes; i++) {
         is_ok = is_ok && minutes[i] >= 0 && minutes[i] <= 1e5;
     }
-    return is_ok ? SM_OK : sm_error_set(err, SM_E_RANGE, "a time or the push speed of the day's rules makes no sense");
+    return is_ok
+               ? SM_OK
+               : sm_error_set(err, SM_E_RANGE, "a time or the push speed of the day's rules makes no sense");
 }
 
 static enum sm_status fill(struct clock *clock)
@@ -159,16 +164,17 @@ static enum sm_status fill(struct clock *clock)
     return status;
 }
 
-enum sm_status sm_day_plan_make(struct sm_day_plan **out, const struct sm_plan *plan, const struct sm_sheet *sheet,
-                                const struct sm_alignment *alignment, const struct sm_day_rules *rules,
-                                struct sm_error *err)
+enum sm_status sm_day_plan_make(struct sm_day_plan **out, const struct sm_plan *plan,
+                                const struct sm_sheet *sheet, const struct sm_alignment *alignment,
+                                const struct sm_day_rules *rules, struct sm_error *err)
 {
     enum sm_status status = check_rules(rules, err);
     if (status != SM_OK) {
         return status;
     }
     struct sm_day_plan *day = sm_calloc(1, sizeof *day);
-    struct clock clock = {.day = day, .rules = rules, .sheet = sheet, .plan = plan, .length_m = alignment->length_m};
+    struct clock clock = {
+        .day = day, .rules = rules, .sheet = sheet, .plan = plan, .length_m = alignment->length_m};
     if (!day || fill(&clock) != SM_OK) {
         sm_day_plan_free(&day);
         return sm_error_set(err, SM_E_NOMEM, "out of memory");

@@ -1,6 +1,6 @@
 /*
- * Mat and resin by mass balance. A layer of mat with W kg of glass to the square metre, soaked with R kg of resin for
- * each kg of glass, is W (1/rho_glass + R/rho_resin) thick (densities in kg/l give mm).
+ * Mat and resin by mass balance. A layer of mat with W kg of glass to the square metre, soaked with R kg of
+ * resin for each kg of glass, is W (1/rho_glass + R/rho_resin) thick (densities in kg/l give mm).
  */
 #include "stopmark/engineering.h"
 
@@ -100,7 +100,8 @@ void sm_materials_add(struct sm_materials *sum, const struct sm_materials *one)
 {
     bool is_first = sum->n_repairs == 0;
     sum->layers = is_first || sum->layers == one->layers ? one->layers : 0;
-    sum->mat_width_m = is_first || fabs(sum->mat_width_m - one->mat_width_m) < 1e-9 ? one->mat_width_m : SM_NAN;
+    sum->mat_width_m =
+        is_first || fabs(sum->mat_width_m - one->mat_width_m) < 1e-9 ? one->mat_width_m : SM_NAN;
     sum->thickness_mm = is_first ? one->thickness_mm : fmin(sum->thickness_mm, one->thickness_mm);
     sum->n_repairs += one->n_repairs;
     sum->mat_length_m += one->mat_length_m;

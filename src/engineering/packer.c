@@ -3,7 +3,6 @@
 
 #include <math.h>
 
-
 double sm_end_thrust_n(double pressure_kpa, double diameter_mm)
 {
     double radius_m = diameter_mm / 2e3;
@@ -18,20 +17,23 @@ static bool is_head(double head_m)
 static enum sm_status cross(const struct sm_packer_pressure *band, struct sm_error *err)
 {
     sm_error_set(err, SM_E_INFEASIBLE, "%s takes more pressure (%d kPa) than the kit may have (%d kPa)",
-                 isfinite(band->test_kpa) ? "the packer's own pressure and the water outside" : "the water outside alone",
+                 isfinite(band->test_kpa) ? "the packer's own pressure and the water outside"
+                                          : "the water outside alone",
                  (int)lround(isfinite(band->least_kpa) ? band->least_kpa : band->head_kpa),
                  (int)lround(band->greatest_kpa));
     return sm_error_remedy(err, "lower the water, or take a kit and packer made for more pressure");
 }
 
-enum sm_status sm_packer_pressure_for(struct sm_packer_pressure *out, const struct sm_kit *kit, double diameter_mm,
-                                      double groundwater_head_m, double lateral_head_m, struct sm_error *err)
+enum sm_status sm_packer_pressure_for(struct sm_packer_pressure *out, const struct sm_kit *kit,
+                                      double diameter_mm, double groundwater_head_m, double lateral_head_m,
+                                      struct sm_error *err)
 {
     if (!is_head(groundwater_head_m) || !is_head(lateral_head_m)) {
         sm_error_set(err, SM_E_RANGE, "a water head is not between 0 and 200 m");
         return sm_error_remedy(err, "give it in metres above the invert");
     }
-    double head_m = fmax(isnan(groundwater_head_m) ? 0 : groundwater_head_m, isnan(lateral_head_m) ? 0 : lateral_head_m);
+    double head_m =
+        fmax(isnan(groundwater_head_m) ? 0 : groundwater_head_m, isnan(lateral_head_m) ? 0 : lateral_head_m);
     struct sm_packer_pressure band = {
         .head_kpa = sm_water_kpa(head_m),
         .test_kpa = kit->test_pressure_kpa,

@@ -1,18 +1,18 @@
 /*
- * Wall thickness by ASTM F1216 appendix X1. Inside everything is SI (m, kPa); the standard's own constants are in
- * inch-pound units and are converted where they stand.
+ * Wall thickness by ASTM F1216 appendix X1. Inside everything is SI (m, kPa); the standard's own constants
+ * are in inch-pound units and are converted where they stand.
  *
- *   D diameter  t wall  DR = D/t  EL long-term, E initial modulus  S strength  nu Poisson  N safety  K enhancement
- *   q ovality, %   C = [(1 - q/100) / (1 + q/100)^2]^3   P water at the invert   qt total load   E's soil modulus
- *   Rw = 1 - 0.33 Hw/H, at least 0.67     B' = 1 / (1 + 4 exp(-0.065 H)), H in feet
+ *   D diameter  t wall  DR = D/t  EL long-term, E initial modulus  S strength  nu Poisson  N safety  K
+ * enhancement q ovality, %   C = [(1 - q/100) / (1 + q/100)^2]^3   P water at the invert   qt total load E's
+ * soil modulus Rw = 1 - 0.33 Hw/H, at least 0.67     B' = 1 / (1 + 4 exp(-0.065 H)), H in feet
  *
  *   X1.1  P = 2 K EL / (1 - nu^2) x 1/(DR - 1)^3 x C/N
  *   X1.2  1.5 q/100 (1 + q/100) DR^2 - 0.5 (1 + q/100) DR = S / (P N)
  *   X1.3  qt = 1/N [32 Rw B' E's C EL I/D^3]^(1/2),  I = t^3/12
  *   X1.4  E / (12 DR^3) >= 0.093 psi
  *
- * The handbook the equations were read in prints "2.178" for e and "1 - q/100" in C's denominator on one page; its
- * results come out only with e and "1 + q/100", as on its other pages.
+ * The handbook the equations were read in prints "2.178" for e and "1 - q/100" in C's denominator on one
+ * page; its results come out only with e and "1 + q/100", as on its other pages.
  */
 #include "stopmark/engineering.h"
 
@@ -84,7 +84,8 @@ static enum sm_status check_ranges(const struct range *range, size_t n, struct s
             sm_error_set(err, SM_E_RANGE, "the %s is not given", range[i].name);
             return sm_error_remedy(err, "give it; it must be %s", range[i].says);
         }
-        bool is_above = range[i].may_be_least ? range[i].value >= range[i].least : range[i].value > range[i].least;
+        bool is_above =
+            range[i].may_be_least ? range[i].value >= range[i].least : range[i].value > range[i].least;
         if (!is_above || !(range[i].value <= range[i].most)) {
             sm_error_set(err, SM_E_RANGE, "the %s makes no sense", range[i].name);
             return sm_error_remedy(err, "it must be %s", range[i].says);
@@ -118,7 +119,8 @@ static enum sm_status check_soil(const struct sm_wall_input *in, struct sm_error
         {"live load", in->live_load_kpa, 0, 1e5, true, "0 or more"},
         {"water above the top", has_water ? in->water_above_top_m : 0, 0, 200, true, "between 0 and 200 m"},
         {"total load", has_total ? in->total_load_kpa : 1, 0, 1e6, false, "above 0"},
-        {"soil density", has_total ? 1 : in->soil_density_kg_m3, 0, 5000, false, "above 0 and at most 5000 kg/m3"},
+        {"soil density", has_total ? 1 : in->soil_density_kg_m3, 0, 5000, false,
+         "above 0 and at most 5000 kg/m3"},
     };
     return check_ranges(ranges, sizeof ranges / sizeof *ranges, err);
 }
@@ -135,7 +137,8 @@ static enum sm_status check(const struct sm_wall_input *in, struct sm_error *err
     }
     if (status == SM_OK && in->condition == SM_WALL_PARTIAL && in->head_m <= 0) {
         sm_error_set(err, SM_E_RANGE, "no water stands above the invert, so X1.1 and X1.2 ask for no wall");
-        return sm_error_remedy(err, "give the highest water to be expected, or design for a fully deteriorated pipe");
+        return sm_error_remedy(
+            err, "give the highest water to be expected, or design for a fully deteriorated pipe");
     }
     return status;
 }
@@ -190,7 +193,8 @@ static double stiffness_m(const struct sm_wall_input *in)
 
 static void find_soil_factors(struct sm_wall_result *result, const struct sm_wall_input *in)
 {
-    double water_m = isnan(in->water_above_top_m) ? fmax(0, in->head_m - in->diameter_m) : in->water_above_top_m;
+    double water_m =
+        isnan(in->water_above_top_m) ? fmax(0, in->head_m - in->diameter_m) : in->water_above_top_m;
     double soil_kpa_m = in->soil_density_kg_m3 * GRAVITY_M_S2 / 1e3;
     result->buoyancy_factor = fmax(LEAST_BUOYANCY, 1 - 0.33 * water_m / in->cover_m);
     result->support_factor = 1 / (1 + 4 * exp(-SUPPORT_PER_FT * in->cover_m / SM_M_PER_FT));
@@ -219,7 +223,8 @@ static void find_thickness(struct sm_wall_result *result, const struct sm_wall_i
     result->dimension_ratio = in->diameter_m * MM_PER_M / result->thickness_mm;
 }
 
-enum sm_status sm_wall_design(struct sm_wall_result *result, const struct sm_wall_input *input, struct sm_error *err)
+enum sm_status sm_wall_design(struct sm_wall_result *result, const struct sm_wall_input *input,
+                              struct sm_error *err)
 {
     enum sm_status status = check(input, err);
     if (status != SM_OK) {
@@ -241,7 +246,8 @@ enum sm_status sm_wall_design(struct sm_wall_result *result, const struct sm_wal
     find_thickness(&design, input);
     if (!(design.thickness_mm <= THICKEST_SHARE * input->diameter_m * MM_PER_M)) {
         sm_error_set(err, SM_E_INFEASIBLE, "the load asks for a wall of more than a sixth of the diameter");
-        return sm_error_remedy(err, "check the units of the loads and moduli; a liner is not the answer to such a load");
+        return sm_error_remedy(
+            err, "check the units of the loads and moduli; a liner is not the answer to such a load");
     }
     *result = design;
     return SM_OK;

@@ -1,4 +1,5 @@
-/* Two plans side by side. Repairs of the same kit that share pipe are taken for the same one, perhaps moved. */
+/* Two plans side by side. Repairs of the same kit that share pipe are taken for the same one, perhaps moved.
+ */
 #include "plan_internal.h"
 
 #include <math.h>
@@ -20,7 +21,8 @@ static bool is_same(const struct sm_plan_case *a, const struct sm_repair *one, c
                     const struct sm_repair *other)
 {
     return strcmp(kit_name(a, one), kit_name(b, other)) == 0 && one->length_um == other->length_um &&
-           one->start_um < other->start_um + other->length_um && other->start_um < one->start_um + one->length_um;
+           one->start_um < other->start_um + other->length_um &&
+           other->start_um < one->start_um + one->length_um;
 }
 
 /* Nearest repair of the other plan that is the same one; NULL = none. */
@@ -44,7 +46,8 @@ static void add_total(struct sm_text *text, const struct sm_plan_case *side)
     for (size_t i = 0; i < side->plan->n_repairs; i++) {
         length_m += (double)side->plan->repair[i].length_um / UM_PER_M;
     }
-    sm_text_addf(text, "%s: %zu repair%s, ", side->name, side->plan->n_repairs, side->plan->n_repairs == 1 ? "" : "s");
+    sm_text_addf(text, "%s: %zu repair%s, ", side->name, side->plan->n_repairs,
+                 side->plan->n_repairs == 1 ? "" : "s");
     sm_text_add_fixed(text, length_m, 2);
     sm_text_add(text, " m of liner, cost ");
     sm_text_add_number(text, side->plan->cost, 0, 2);
@@ -59,13 +62,14 @@ static void add_repair(struct sm_text *text, const struct sm_plan_case *side, co
 }
 
 /* The two name each other: so that of several near ones none is counted twice. */
-static bool are_partners(const struct sm_plan_case *a, const struct sm_repair *one, const struct sm_plan_case *b,
-                         const struct sm_repair *other)
+static bool are_partners(const struct sm_plan_case *a, const struct sm_repair *one,
+                         const struct sm_plan_case *b, const struct sm_repair *other)
 {
     return other && partner(b, other, a) == one;
 }
 
-static void add_before(struct sm_text *text, const struct sm_plan_case *before, const struct sm_plan_case *after)
+static void add_before(struct sm_text *text, const struct sm_plan_case *before,
+                       const struct sm_plan_case *after)
 {
     for (size_t i = 0; i < before->plan->n_repairs; i++) {
         const struct sm_repair *repair = &before->plan->repair[i];
@@ -85,7 +89,8 @@ static void add_before(struct sm_text *text, const struct sm_plan_case *before, 
     }
 }
 
-static void add_after(struct sm_text *text, const struct sm_plan_case *before, const struct sm_plan_case *after)
+static void add_after(struct sm_text *text, const struct sm_plan_case *before,
+                      const struct sm_plan_case *after)
 {
     for (size_t i = 0; i < after->plan->n_repairs; i++) {
         const struct sm_repair *repair = &after->plan->repair[i];
@@ -97,8 +102,8 @@ static void add_after(struct sm_text *text, const struct sm_plan_case *before, c
     }
 }
 
-enum sm_status sm_plan_compare(struct sm_text *text, const struct sm_plan_case *before, const struct sm_plan_case *after,
-                               struct sm_error *err)
+enum sm_status sm_plan_compare(struct sm_text *text, const struct sm_plan_case *before,
+                               const struct sm_plan_case *after, struct sm_error *err)
 {
     add_total(text, before);
     add_total(text, after);

@@ -1,6 +1,6 @@
 /*
- * Why a repair is as it is, in words: what it covers, why this kit, what holds it in its place, and what the cheapest plan
- * without this kit there would cost.
+ * Why a repair is as it is, in words: what it covers, why this kit, what holds it in its place, and what the
+ * cheapest plan without this kit there would cost.
  */
 #include "plan_internal.h"
 
@@ -60,7 +60,8 @@ static void tell_place(struct tale *tale)
 static void tell_target(struct tale *tale, const struct sm_plan__stretch *target)
 {
     const struct sm_observation *observation = observation_at(tale, target->observation_idx);
-    sm_text_addf(tale->text, "It covers %s%s (%s): ", target->start_um < tale->start || target->end_um > tale->end ? "part of " : "",
+    sm_text_addf(tale->text, "It covers %s%s (%s): ",
+                 target->start_um < tale->start || target->end_um > tale->end ? "part of " : "",
                  observation->id, observation->code ? observation->code : "");
     add_m(tale, (double)target->start_um);
     sm_text_add(tale->text, " to ");
@@ -70,7 +71,9 @@ static void tell_target(struct tale *tale, const struct sm_plan__stretch *target
     sm_text_add(tale->text, " mm of end cover and ");
     sm_text_add_number(tale->text, observation->error_m * 1e3, 0, 0);
     sm_text_add(tale->text, " mm of position error each side");
-    sm_text_add(tale->text, target->start_um == 0 || target->end_um == tale->problem.length_um ? ", cut at the pipe end.\n" : ".\n");
+    sm_text_add(tale->text, target->start_um == 0 || target->end_um == tale->problem.length_um
+                                ? ", cut at the pipe end.\n"
+                                : ".\n");
 }
 
 static bool is_covered(const struct tale *tale, int32_t observation_idx)
@@ -91,7 +94,9 @@ static void tell_targets(struct tale *tale)
         }
     }
     if (tale->repair->n_covers == 0) {
-        sm_text_add(tale->text, "It covers no target itself; it joins the liners beside it, which would lap too little.\n");
+        sm_text_add(
+            tale->text,
+            "It covers no target itself; it joins the liners beside it, which would lap too little.\n");
     }
     for (size_t i = 0; i < tale->repair->n_reopens; i++) {
         sm_text_addf(tale->text, "It covers connection %s, which is cut open again afterwards.\n",
@@ -120,8 +125,9 @@ static bool goes_on(const struct tale *tale, bool is_up)
     for (size_t i = 0; i < tale->plan->n_repairs; i++) {
         const struct sm_repair *other = &tale->plan->repair[i];
         int64_t end = other->start_um + other->length_um;
-        bool is_beyond = is_up ? end > tale->end && tale->end - other->start_um >= tale->problem.overlap_um
-                               : other->start_um < tale->start && end - tale->start >= tale->problem.overlap_um;
+        bool is_beyond = is_up
+                             ? end > tale->end && tale->end - other->start_um >= tale->problem.overlap_um
+                             : other->start_um < tale->start && end - tale->start >= tale->problem.overlap_um;
         if (other != tale->repair && is_beyond) {
             return true;
         }
@@ -129,7 +135,10 @@ static bool goes_on(const struct tale *tale, bool is_up)
     return false;
 }
 
-/* Pushed away from the datum the liner's start uncovers, pushed toward it the end does: unless it is at the pipe's end. */
+/*
+ * Pushed away from the datum the liner's start uncovers, pushed toward it the end does: unless it is at
+ * the pipe's end.
+ */
 static bool is_trailing_edge_seen(const struct tale *tale, bool is_away)
 {
     return is_away ? tale->start == 0 : tale->end == tale->problem.length_um;
@@ -141,8 +150,8 @@ static void limit_by_targets(struct limit *limit, const struct tale *tale, bool 
     for (size_t i = 0; i < tale->problem.n_targets && !is_free; i++) {
         const struct sm_plan__stretch *target = &tale->problem.target[i];
         if (is_covered(tale, target->observation_idx)) {
-            consider(limit, is_away ? target->start_um - tale->start : tale->end - target->end_um, "the target of ",
-                     observation_at(tale, target->observation_idx)->id, " shows");
+            consider(limit, is_away ? target->start_um - tale->start : tale->end - target->end_um,
+                     "the target of ", observation_at(tale, target->observation_idx)->id, " shows");
         }
     }
 }
@@ -173,7 +182,8 @@ static void limit_by_liners(struct limit *limit, const struct tale *tale, bool i
             continue;
         }
         if (lap >= tale->problem.overlap_um && lap > 0 && is_after != is_away) {
-            consider(limit, lap - tale->problem.overlap_um, "the lap with ", other->id, " falls below the overlap");
+            consider(limit, lap - tale->problem.overlap_um, "the lap with ", other->id,
+                     " falls below the overlap");
         } else if (lap <= 0 && is_after == is_away) {
             consider(limit, -lap, "it touches ", other->id, "");
         }
@@ -223,10 +233,15 @@ static void tell_kits(struct tale *tale)
         add_money(tale, (double)kit->cost / SM_PLAN__COST_SCALE);
     }
     sm_text_add(tale->text, " with set-up");
-    sm_text_add(tale->text, longest == tale->repair->length_um && problem->n_kits > 1 ? "; this is the longest.\n" : ".\n");
+    sm_text_add(tale->text, longest == tale->repair->length_um && problem->n_kits > 1
+                                ? "; this is the longest.\n"
+                                : ".\n");
 }
 
-/* The stretch in which this kit is not to be used, to see what it saves: what it covers, or, bridging, where it lies. */
+/*
+ * The stretch in which this kit is not to be used, to see what it saves: what it covers, or, bridging,
+ * where it lies.
+ */
 static struct sm_plan__stretch stretch_to_ban(const struct tale *tale)
 {
     struct sm_plan__stretch ban = {tale->start, tale->end, -1, false, false};
@@ -234,7 +249,8 @@ static struct sm_plan__stretch stretch_to_ban(const struct tale *tale)
     for (size_t i = 0; i < tale->problem.n_targets; i++) {
         const struct sm_plan__stretch *target = &tale->problem.target[i];
         if (is_covered(tale, target->observation_idx)) {
-            int64_t from = sm_plan__max(target->start_um, tale->start), to = sm_plan__min(target->end_um, tale->end);
+            int64_t from = sm_plan__max(target->start_um, tale->start),
+                    to = sm_plan__min(target->end_um, tale->end);
             ban.start_um = is_first ? from : sm_plan__min(ban.start_um, from);
             ban.end_um = is_first ? to : sm_plan__max(ban.end_um, to);
             is_first = false;
@@ -268,7 +284,8 @@ static enum sm_status tell_next_best(struct tale *tale, struct sm_error *err)
         add_money(tale, more);
         sm_text_add(tale->text, " more.\n");
     } else {
-        sm_text_add(tale->text, ", as much as this one, which has fewer liners, less length or more to spare.\n");
+        sm_text_add(tale->text,
+                    ", as much as this one, which has fewer liners, less length or more to spare.\n");
     }
     return SM_OK;
 }
@@ -283,13 +300,19 @@ static enum sm_status tell(struct tale *tale, struct sm_error *err)
     return status == SM_OK && tale->text->failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : status;
 }
 
-enum sm_status sm_plan_explain(struct sm_text *text, const struct sm_plan *plan, const struct sm_alignment *alignment,
-                               const struct sm_sheet *sheet, size_t repair_idx, struct sm_error *err)
+enum sm_status sm_plan_explain(struct sm_text *text, const struct sm_plan *plan,
+                               const struct sm_alignment *alignment, const struct sm_sheet *sheet,
+                               size_t repair_idx, struct sm_error *err)
 {
     assert(repair_idx < plan->n_repairs);
     const struct sm_repair *repair = &plan->repair[repair_idx];
-    struct tale tale = {.text = text, .plan = plan, .alignment = alignment, .sheet = sheet, .repair = repair,
-                        .start = repair->start_um, .end = repair->start_um + repair->length_um};
+    struct tale tale = {.text = text,
+                        .plan = plan,
+                        .alignment = alignment,
+                        .sheet = sheet,
+                        .repair = repair,
+                        .start = repair->start_um,
+                        .end = repair->start_um + repair->length_um};
     struct sm_plan *scratch = NULL; /* takes what the problem sets aside, which the plan has told already */
     enum sm_status status = sm_plan__new(&scratch, err);
     status = status == SM_OK ? sm_plan__problem_new(&tale.problem, scratch, alignment, sheet, err) : status;

@@ -1,9 +1,9 @@
 /*
  * The lanes of the planner's searches and the field they are swept over. See lanes.h.
  *
- * With slack t every target and keep-clear stretch grows by t on both sides, cut at the pipe ends, which are no limit to
- * slack; the overlap grows by t. Kits are given as lists of intervals in which a liner may begin: inside the field, and
- * at each keep-clear stretch either beside it or, where allowed, over the whole of it.
+ * With slack t every target and keep-clear stretch grows by t on both sides, cut at the pipe ends, which are
+ * no limit to slack; the overlap grows by t. Kits are given as lists of intervals in which a liner may begin:
+ * inside the field, and at each keep-clear stretch either beside it or, where allowed, over the whole of it.
  */
 #include "lanes.h"
 
@@ -17,6 +17,12 @@ struct sm_plan__weight sm_plan__kit_weight(const struct sm_plan__kit *kit)
 int64_t sm_plan__deepest_lap(const struct sm_plan__problem *problem, size_t kit, size_t other)
 {
     return sm_plan__min(problem->kit[kit].length_um, problem->kit[other].length_um) - 1;
+}
+
+enum sm_status sm_plan__too_many(struct sm_error *err)
+{
+    sm_error_set(err, SM_E_UNSUPPORTED, "the kits can be combined in too many ways that are worth the same");
+    return sm_error_remedy(err, "leave out kits whose lengths hardly differ or hardly exceed the overlap");
 }
 
 /* ---- lanes */
@@ -100,7 +106,8 @@ static void find_allowed(struct sm_plan__field *field, size_t kit, struct sm_pla
     size_t n = forbidden(field, kit, scratch);
     for (size_t i = 0; i < n && from <= last; i++) {
         if (scratch[i].first >= from) {
-            allowed->interval[allowed->n++] = (struct sm_plan__interval){from, sm_plan__min(scratch[i].first, last)};
+            allowed->interval[allowed->n++] =
+                (struct sm_plan__interval){from, sm_plan__min(scratch[i].first, last)};
         }
         from = sm_plan__max(from, scratch[i].last);
     }

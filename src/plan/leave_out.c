@@ -1,24 +1,27 @@
 /*
- * Targets that cannot all be covered together: the fewest to leave out, and of all ways to do that the cheapest.
+ * Targets that cannot all be covered together: the fewest to leave out, and of all ways to do that the
+ * cheapest.
  *
- * The recursion is that of sweep.c with one thing more to know about a row that ends at E: which of the targets that
- * have begun in its last run and reach beyond E are still owed. Those are best all that end at or before some end
- * ("owed until"), so that end, one of the targets' ends beyond E, or nothing at all, is the layer of a state. Each target
- * left out is counted once, when the row passes its start:
+ * The recursion is that of sweep.c with one thing more to know about a row that ends at E: which of the
+ * targets that have begun in its last run and reach beyond E are still owed. Those are best all that end at
+ * or before some end
+ * ("owed until"), so that end, one of the targets' ends beyond E, or nothing at all, is the layer of a state.
+ * Each target left out is counted once, when the row passes its start:
  *
- *   a liner that carries a run from E' (or begins it at s = E') to E     counts targets with E' <= start < E that end
- *                                                                        beyond E and beyond what is owed until
- *   a gap from E' to s, which only a run that owes nothing can end with  counts targets with E' <= start < s that end
- *                                                                        beyond E'
+ *   a liner that carries a run from E' (or begins it at s = E') to E     counts targets with E' <= start < E
+ * that end beyond E and beyond what is owed until a gap from E' to s, which only a run that owes nothing can
+ * end with  counts targets with E' <= start < s that end beyond E'
  *
- * Counts depend on places only through the order of places and target starts and ends, so all functions stay piecewise
- * constant when the pieces are broken there. This search is wanted rarely and for few targets at a time; it looks at
- * every live state at every place where any of them can change.
+ * Counts depend on places only through the order of places and target starts and ends, so all functions stay
+ * piecewise constant when the pieces are broken there. This search is wanted rarely and for few targets at a
+ * time; it looks at every live state at every place where any of them can change.
  */
 #include "lanes.h"
 
 #include <stdlib.h>
 #include <string.h>
+
+#define MAX_PIECES ((size_t)20000000)
 
 /* Places where something can change, as a binary heap: the least on top. */
 struct agenda {
@@ -29,15 +32,17 @@ struct search {
     struct sm_plan__field field;
     const struct sm_plan__kit *kit;
     size_t n_kits, n_layers;
-    int64_t *until;             /* per layer: owed until; layer 0 owes nothing (0), the others rise */
-    int64_t *begins;            /* per layer: the first start of a target that ends there */
-    struct sm_plan__lane *end;  /* [layer * n_kits + kit] */
+    int64_t *until;            /* per layer: owed until; layer 0 owes nothing (0), the others rise */
+    int64_t *begins;           /* per layer: the first start of a target that ends there */
+    struct sm_plan__lane *end; /* [layer * n_kits + kit] */
     struct sm_plan__lane start;
-    struct sm_plan__weight least; /* of full weights behind the sweep that owe nothing, less the targets begun there */
-    size_t *start_at;           /* per kit of layer 0: pieces that least has taken up */
+    struct sm_plan__weight
+        least;        /* of full weights behind the sweep that owe nothing, less the targets begun there */
+    size_t *start_at; /* per kit of layer 0: pieces that least has taken up */
     size_t toll_at;
     struct agenda agenda;
-    bool failed;
+    size_t n_pieces; /* looked at, kept or not */
+    bool failed, is_too_much;
 };
 /* A state: a liner of the kit ends here, owing what the layer says. */
 struct state {
@@ -100,7 +105,8 @@ static void agenda_add_piece(struct search *search, size_t other, int64_t place)
 {
     agenda_add(search, place + 1);
     for (size_t kit = 0; kit < search->n_kits; kit++) {
-        int64_t length = search->kit[kit].length_um, deepest = sm_plan__deepest_lap(search->field.problem, kit, other);
+        int64_t length = search->kit[kit].length_um,
+                deepest = sm_plan__deepest_lap(search->field.problem, kit, other);
         if (deepest >= search->field.overlap) {
             agenda_add(search, place - deepest + length);
             agenda_add(search, place - search->field.overlap + length);
@@ -143,7 +149,10 @@ static struct sm_plan__weight count(const struct search *search, int64_t from, i
     return left_out(n);
 }
 
-/* Targets that begin before place, and those of no length there: what a row that ends at place has dealt with. */
+/*
+ * Targets that begin before place, and those of no length there: what a row that ends at place has dealt
+ * with.
+ */
 static int64_t dealt_with(const struct search *search, int64_t place)
 {
     size_t n = first_from(search, place);
@@ -171,7 +180,8 @@ static bool may_begin(const struct search *search, size_t kit, int64_t start)
     return low < allowed->n && allowed->interval[low].first <= start;
 }
 
-static void consider(struct origin *best, struct sm_plan__weight weight, bool is_run_start, struct state state)
+static void consider(struct origin *best, struct sm_plan__weight weight, bool is_run_start,
+                     struct state state)
 {
     if (sm_plan__compare(weight, best->weight) < 0) {
         *best = (struct origin){weight, is_run_start, state};
@@ -195,7 +205,8 @@ static void consider_layer(const struct search *search, struct origin *best, siz
                 break;
             }
             int64_t from = sm_plan__max(first, lane->piece[i].first);
-            struct sm_plan__weight weight = sm_plan__plus(lane->piece[i].lap, count(search, from, to.end, beyond));
+            struct sm_plan__weight weight =
+                sm_plan__plus(lane->piece[i].lap, count(search, from, to.end, beyond));
             consider(best, weight, false, (struct state){layer, other, from});
         }
     }
@@ -247,7 +258,8 @@ static struct sm_plan__weight find_start(struct search *search, int64_t place)
         size_t *at = &search->start_at[kit];
         for (; *at < lane->n && lane->piece[*at].first < place; ++*at) {
             int64_t dealt = dealt_with(search, lane->piece[*at].first);
-            search->least = sm_plan__lesser(search->least, sm_plan__plus(lane->piece[*at].full, left_out(-dealt)));
+            search->least =
+                sm_plan__lesser(search->least, sm_plan__plus(lane->piece[*at].full, left_out(-dealt)));
         }
         const struct sm_plan__piece *touching = sm_plan__lane_at(lane, place);
         best = touching ? sm_plan__lesser(best, touching->full) : best;
@@ -269,6 +281,7 @@ static void set(struct search *search, struct sm_plan__lane *lane, size_t kit, i
 {
     size_t n = lane->n;
     bool was_open = n && lane->piece[n - 1].last == SM_PLAN__NEVER;
+    search->is_too_much |= sm_plan__is_too_many(lap) || ++search->n_pieces > MAX_PIECES;
     search->failed |= !sm_plan__lane_set(lane, place, lap, tolls_paid(search), must_break);
     bool is_open = lane->n && lane->piece[lane->n - 1].last == SM_PLAN__NEVER;
     if (lane->n == n && was_open == is_open) {
@@ -303,7 +316,7 @@ static void step(struct search *search, int64_t place)
 static void run(struct search *search)
 {
     int64_t before = search->field.low - 1;
-    while (search->agenda.n && !search->failed) {
+    while (search->agenda.n && !search->failed && !search->is_too_much) {
         int64_t place = agenda_take(&search->agenda);
         if (place > before) {
             step(search, place);
@@ -369,7 +382,8 @@ static void fill_agenda(struct search *search)
     }
 }
 
-static bool set_up(struct search *search, const struct sm_plan__problem *problem, struct sm_plan__targets targets)
+static bool set_up(struct search *search, const struct sm_plan__problem *problem,
+                   struct sm_plan__targets targets)
 {
     search->kit = problem->kit;
     search->n_kits = problem->n_kits;
@@ -479,7 +493,7 @@ enum sm_status sm_plan__leave_out(bool *is_out, const struct sm_plan__problem *p
     if (is_ready) {
         run(&search);
     }
-    bool is_done = is_ready && !search.failed;
+    bool is_done = is_ready && !search.failed && !search.is_too_much;
     for (size_t i = 0; i < targets.n; i++) {
         is_out[i] = true;
     }
@@ -487,5 +501,8 @@ enum sm_status sm_plan__leave_out(bool *is_out, const struct sm_plan__problem *p
         read_back(&search, is_out);
     }
     tear_down(&search);
+    if (search.is_too_much) {
+        return sm_plan__too_many(err);
+    }
     return is_done ? SM_OK : sm_error_set(err, SM_E_NOMEM, "out of memory");
 }

@@ -1,6 +1,7 @@
 /*
- * What lies between the crew's end and a repair that a packer on a rod must get past. Which codes stand in a packer's way
- * is common practice, no source; the meanings of the codes are EN 13508-2's and the North American condition codes'.
+ * What lies between the crew's end and a repair that a packer on a rod must get past. Which codes stand in a
+ * packer's way is common practice, no source; the meanings of the codes are EN 13508-2's and the North
+ * American condition codes'.
  */
 #include "plan_internal.h"
 
@@ -65,7 +66,8 @@ static const char *obstacle(const struct sm_observation *observation, enum sm_co
     const char *code = observation->code ? observation->code : "";
     bool is_known_system = system != SM_CODES_FILE;
     for (size_t i = 0; i < sizeof obstacles / sizeof *obstacles; i++) {
-        if (is_known_system && obstacles[i].is_en == (system == SM_CODES_EN) && begins_with(code, obstacles[i].beginning)) {
+        if (is_known_system && obstacles[i].is_en == (system == SM_CODES_EN) &&
+            begins_with(code, obstacles[i].beginning)) {
             return obstacles[i].what;
         }
     }
@@ -161,8 +163,9 @@ static struct end_view view_from(const struct sm_plan *plan, const struct sm_ali
     return view;
 }
 
-enum sm_status sm_plan_other_end(struct sm_text *text, const struct sm_plan *plan, const struct sm_alignment *alignment,
-                                 const struct sm_sheet *sheet, struct sm_error *err)
+enum sm_status sm_plan_other_end(struct sm_text *text, const struct sm_plan *plan,
+                                 const struct sm_alignment *alignment, const struct sm_sheet *sheet,
+                                 struct sm_error *err)
 {
     bool is_from_far = sheet->access.enters_at_to;
     struct end_view here = view_from(plan, alignment, sheet, is_from_far);

@@ -17,7 +17,8 @@ enum sm_status sm_plan__new(struct sm_plan **out, struct sm_error *err)
 }
 
 static enum sm_status solve(struct sm_plan *plan, const struct sm_plan__problem *problem,
-                            const struct sm_alignment *alignment, const struct sm_sheet *sheet, struct sm_error *err)
+                            const struct sm_alignment *alignment, const struct sm_sheet *sheet,
+                            struct sm_error *err)
 {
     struct sm_plan__row row = {0};
     bool *is_left_out = sm_calloc(problem->n_targets + 1, sizeof *is_left_out);
@@ -33,8 +34,8 @@ static enum sm_status solve(struct sm_plan *plan, const struct sm_plan__problem 
     return status;
 }
 
-enum sm_status sm_plan_make(struct sm_plan **out, const struct sm_alignment *alignment, const struct sm_sheet *sheet,
-                            struct sm_error *err)
+enum sm_status sm_plan_make(struct sm_plan **out, const struct sm_alignment *alignment,
+                            const struct sm_sheet *sheet, struct sm_error *err)
 {
     struct sm_plan *plan = NULL;
     struct sm_plan__problem problem = {0};

@@ -1,6 +1,7 @@
 /*
- * What the parts of the planner share. From here on a plan is a problem in whole numbers: places in micrometres from
- * the datum, money in ten-thousandths of the sheet's currency, so that every comparison is exact.
+ * What the parts of the planner share. From here on a plan is a problem in whole numbers: places in
+ * micrometres from the datum, money in ten-thousandths of the sheet's currency, so that every comparison is
+ * exact.
  *
  *   problem.c   observations, rules and kits -> targets, keep-clear stretches, usable kits
  *   solve.c     splits the problem into components and finds what has to be left out
@@ -25,7 +26,7 @@ struct sm_plan__stretch {
     int64_t start_um, end_um;
     int32_t observation_idx;
     bool may_cover; /**< of a keep-clear stretch: a liner may cover it whole and is cut open there */
-    bool is_repeat; /**< of a keep-clear stretch: a connection logged once more, cut open and paid for only once */
+    bool is_repeat; /**< of a keep-clear stretch: a connection logged once more, paid for only once */
 };
 
 /** A kit that fits the pipe. */
@@ -36,8 +37,9 @@ struct sm_plan__kit {
 };
 
 /**
- * All that decides a plan. Targets are sorted by start, then end, then observation; keep-clear stretches likewise and
- * only those that share more than a point with the pipe, not cut at its ends; kits by length, one of each length.
+ * All that decides a plan. Targets are sorted by start, then end, then observation; keep-clear stretches
+ * likewise and only those that share more than a point with the pipe, not cut at its ends; kits by length,
+ * one of each length.
  */
 struct sm_plan__problem {
     int64_t length_um;
@@ -49,13 +51,16 @@ struct sm_plan__problem {
     struct sm_plan__stretch *keep_clear;
     size_t n_kits;
     struct sm_plan__kit *kit;
-    size_t n_fitting;      /**< kits whose diameter range holds the pipe, longer than the segment or not */
-    int64_t longest_um;    /**< of the usable kits, 0 = none */
-    int32_t banned_kit;    /**< this kit (into kit) may not touch the banned stretch; -1 = none. To see what it saves. */
+    size_t n_fitting;   /**< kits whose diameter range holds the pipe, longer than the segment or not */
+    int64_t longest_um; /**< of the usable kits, 0 = none */
+    int32_t banned_kit; /**< this kit (into kit) may not touch the banned stretch; -1 = none */
     struct sm_plan__stretch banned;
 };
 
-/** What a row of liners is judged by, in this order: targets left out, money, number of liners, their total length. */
+/**
+ * What a row of liners is judged by, in this order: targets left out, money, number of liners, their total
+ * length.
+ */
 struct sm_plan__weight {
     int64_t left_out; /**< 0 wherever all targets are to be covered */
     int64_t cost;
@@ -67,8 +72,8 @@ struct sm_plan__weight {
 struct sm_plan__liner {
     int64_t start_um;
     int64_t slack_um;
-    int32_t kit_idx;  /**< into the problem's kits */
-    bool is_lapping;  /**< laps the liner before it; else it begins a run of its own */
+    int32_t kit_idx; /**< into the problem's kits */
+    bool is_lapping; /**< laps the liner before it; else it begins a run of its own */
 };
 
 /** Liners in order along the pipe. Starts and ends both rise. */
@@ -113,8 +118,8 @@ enum sm_status sm_plan__new(struct sm_plan **out, struct sm_error *err) SM_CHECK
 /* ---- problem.c */
 
 /**
- * State the problem. Observations that call for a liner and have none of their own fault get a target; those without a
- * place, outside the pipe, or referred are put on the plan's unrepaired list at once.
+ * State the problem. Observations that call for a liner and have none of their own fault get a target; those
+ * without a place, outside the pipe, or referred are put on the plan's unrepaired list at once.
  */
 enum sm_status sm_plan__problem_new(struct sm_plan__problem *problem, struct sm_plan *plan,
                                     const struct sm_alignment *alignment, const struct sm_sheet *sheet,
@@ -133,30 +138,41 @@ void sm_plan__problem_reduce(struct sm_plan__problem *problem, const struct sm_p
 
 /**
  * The best row of liners that covers all targets with slack_um to spare everywhere.
- * @param row [inout] replaced; n = 0 with is_found false when there is none. Its places are valid but not yet the best.
+ * @param row [inout] replaced; n = 0 with is_found false when there is none. Its places are valid but not yet
+ * the best.
  */
-enum sm_status sm_plan__sweep(struct sm_plan__row *row, bool *is_found, const struct sm_plan__problem *problem,
-                              struct sm_plan__targets targets, int64_t slack_um, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_plan__sweep(struct sm_plan__row *row, bool *is_found,
+                              const struct sm_plan__problem *problem, struct sm_plan__targets targets,
+                              int64_t slack_um, struct sm_error *err) SM_CHECKED;
 
 /* ---- slack.c */
 
-/** Move the liners of a valid row, its structure kept, to where the least slack is largest, then the next, and so on. */
+/**
+ * Move the liners of a valid row, its structure kept, to where the least slack is largest, then the next,
+ * and so on.
+ */
 enum sm_status sm_plan__place(struct sm_plan__row *row, const struct sm_plan__problem *problem,
                               struct sm_plan__targets targets, struct sm_error *err) SM_CHECKED;
 
 /* ---- solve.c */
 
 /** Row for the whole pipe. @param is_left_out [out] one for each of the problem's targets. */
-enum sm_status sm_plan__solve(struct sm_plan__row *row, bool *is_left_out, const struct sm_plan__problem *problem,
-                              struct sm_error *err) SM_CHECKED;
+enum sm_status sm_plan__solve(struct sm_plan__row *row, bool *is_left_out,
+                              const struct sm_plan__problem *problem, struct sm_error *err) SM_CHECKED;
 void sm_plan__row_release(struct sm_plan__row *row);
-/** Cost of the cheapest row that covers every target of the problem. @param is_found false when there is none. */
+/**
+ * Cost of the cheapest row that covers every target of the problem. @param is_found false when there is
+ * none.
+ */
 enum sm_status sm_plan__least_cost(int64_t *cost, bool *is_found, const struct sm_plan__problem *problem,
                                    struct sm_error *err) SM_CHECKED;
 
 /* ---- leave_out.c */
 
-/** Of targets that cannot all be covered together, the fewest to leave out. @param is_out [out] one for each target. */
+/**
+ * Of targets that cannot all be covered together, the fewest to leave out. @param is_out [out] one for
+ * each target.
+ */
 enum sm_status sm_plan__leave_out(bool *is_out, const struct sm_plan__problem *problem,
                                   struct sm_plan__targets targets, struct sm_error *err) SM_CHECKED;
 

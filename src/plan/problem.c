@@ -1,6 +1,6 @@
 /*
- * Observations, rules and kits -> the problem in whole numbers. Whatever calls for a liner ends either as a target or
- * on the unrepaired list; nothing is dropped on the way.
+ * Observations, rules and kits -> the problem in whole numbers. Whatever calls for a liner ends either as a
+ * target or on the unrepaired list; nothing is dropped on the way.
  */
 #include "plan_internal.h"
 
@@ -9,8 +9,8 @@
 #include <string.h>
 
 #define UM_PER_M 1e6
-#define SNAP_UM 1e-3          /* 1e-9 m */
-#define MAX_PIPE_M 1e5        /* keeps sums of liner lengths inside SM_PLAN__LENGTH_BITS */
+#define SNAP_UM 1e-3   /* 1e-9 m */
+#define MAX_PIPE_M 1e5 /* keeps sums of liner lengths inside SM_PLAN__LENGTH_BITS */
 #define MAX_MONEY 1e9
 #define SAME_PLACE_M 0.1
 
@@ -97,7 +97,8 @@ static void drop_useless_kits(struct sm_plan__problem *problem)
     problem->longest_um = n ? problem->kit[n - 1].length_um : 0;
 }
 
-static enum sm_status take_kits(struct sm_plan__problem *problem, const struct sm_sheet *sheet, struct sm_error *err)
+static enum sm_status take_kits(struct sm_plan__problem *problem, const struct sm_sheet *sheet,
+                                struct sm_error *err)
 {
     int64_t set_up = 0;
     enum sm_status status = whole_money(&set_up, sheet->rules.set_up_cost, "set-up cost", err);
@@ -121,13 +122,17 @@ static enum sm_status take_kits(struct sm_plan__problem *problem, const struct s
     return status;
 }
 
-static enum sm_status take_rules(struct sm_plan__problem *problem, const struct sm_rules *rules, struct sm_error *err)
+static enum sm_status take_rules(struct sm_plan__problem *problem, const struct sm_rules *rules,
+                                 struct sm_error *err)
 {
     enum sm_status status = check_length(rules->overlap_m, "the overlap", err);
     status = status != SM_OK ? status : check_length(rules->end_cover_m, "the end cover", err);
     status = status != SM_OK ? status : check_length(rules->keep_clear_m, "the keep-clear distance", err);
-    status = status != SM_OK ? status : check_length(rules->connection_diameter_mm / 1e3, "the connection diameter", err);
-    status = status != SM_OK ? status : whole_money(&problem->reopen_cost, rules->reopen_cost, "reopen cost", err);
+    status = status != SM_OK
+                 ? status
+                 : check_length(rules->connection_diameter_mm / 1e3, "the connection diameter", err);
+    status =
+        status != SM_OK ? status : whole_money(&problem->reopen_cost, rules->reopen_cost, "reopen cost", err);
     if (status == SM_OK) {
         problem->overlap_um = sm_plan__ceil_um(rules->overlap_m);
     }
@@ -152,7 +157,8 @@ static bool has_place(const struct sm_observation *observation)
 static const char *fault(struct sm_plan *plan, const struct sm_observation *observation, double length_m)
 {
     if (observation->treatment == SM_TREATMENT_REFER) {
-        const char *why = observation->reason && *observation->reason ? observation->reason : "not for a liner";
+        const char *why =
+            observation->reason && *observation->reason ? observation->reason : "not for a liner";
         return sm_arena_printf(plan->arena, "referred: %s", why);
     }
     if (!has_place(observation)) {
@@ -178,13 +184,14 @@ static bool make_target(struct sm_plan__stretch *target, const struct sm_observa
     return target->start_um <= target->end_um;
 }
 
-static enum sm_status take_target(struct sm_plan__problem *problem, struct sm_plan *plan, struct sm_unrepaired *list,
-                                  const struct sm_alignment *alignment, const struct sm_rules *rules, size_t idx)
+static enum sm_status take_target(struct sm_plan__problem *problem, struct sm_plan *plan,
+                                  struct sm_unrepaired *list, const struct sm_alignment *alignment,
+                                  const struct sm_rules *rules, size_t idx)
 {
     const struct sm_observation *observation = &alignment->observation[idx];
     struct sm_plan__stretch target = {.observation_idx = (int32_t)idx};
-    bool calls_for_liner = observation->treatment == SM_TREATMENT_LINE ||
-                           observation->treatment == SM_TREATMENT_PREPARE;
+    bool calls_for_liner =
+        observation->treatment == SM_TREATMENT_LINE || observation->treatment == SM_TREATMENT_PREPARE;
     if (!calls_for_liner && observation->treatment != SM_TREATMENT_REFER) {
         return SM_OK;
     }
@@ -207,8 +214,8 @@ static enum sm_status note_unplaced(struct sm_plan *plan, const struct sm_observ
 }
 
 /*
- * A defect of a connection ("intruding", "defective") is logged beside the connection itself. Within a hand's breadth and
- * at the same hour of the clock it is the same one.
+ * A defect of a connection ("intruding", "defective") is logged beside the connection itself. Within a hand's
+ * breadth and at the same hour of the clock it is the same one.
  */
 static bool is_repeat(const struct sm_alignment *alignment, size_t idx)
 {
@@ -217,7 +224,8 @@ static bool is_repeat(const struct sm_alignment *alignment, size_t idx)
         const struct sm_observation *other = &alignment->observation[i];
         bool is_at = other->is_connection && other->treatment == SM_TREATMENT_CLEAR &&
                      fabs(other->distance_m - defect->distance_m) <= SAME_PLACE_M;
-        bool is_hour = other->clock_from_h == defect->clock_from_h || !other->clock_from_h || !defect->clock_from_h;
+        bool is_hour =
+            other->clock_from_h == defect->clock_from_h || !other->clock_from_h || !defect->clock_from_h;
         if (is_at && is_hour && defect->treatment != SM_TREATMENT_CLEAR) {
             return true;
         }
@@ -226,12 +234,14 @@ static bool is_repeat(const struct sm_alignment *alignment, size_t idx)
 }
 
 static enum sm_status take_keep_clear(struct sm_plan__problem *problem, struct sm_plan *plan,
-                                      const struct sm_alignment *alignment, const struct sm_rules *rules, size_t idx)
+                                      const struct sm_alignment *alignment, const struct sm_rules *rules,
+                                      size_t idx)
 {
     const struct sm_observation *observation = &alignment->observation[idx];
     double start_m = observation->start_m, end_m = observation->end_m, half_m = 0;
     if (observation->is_connection) {
-        double diameter_mm = observation->diameter_mm > 0 ? observation->diameter_mm : rules->connection_diameter_mm;
+        double diameter_mm =
+            observation->diameter_mm > 0 ? observation->diameter_mm : rules->connection_diameter_mm;
         start_m = end_m = observation->distance_m;
         half_m = diameter_mm / 2e3;
     }

@@ -1,4 +1,5 @@
-/* Why a target cannot be covered: the first rule that alone forbids it, said with what a person would change. */
+/* Why a target cannot be covered: the first rule that alone forbids it, said with what a person would change.
+ */
 #include "plan_internal.h"
 
 #include <math.h>
@@ -91,8 +92,8 @@ static bool stands_alone(const struct sm_plan__problem *problem, const struct sm
     return false;
 }
 
-static void no_cover(struct sm_text *text, const struct sm_plan__problem *problem, const struct sm_plan__stretch *target,
-                     const struct sm_alignment *alignment)
+static void no_cover(struct sm_text *text, const struct sm_plan__problem *problem,
+                     const struct sm_plan__stretch *target, const struct sm_alignment *alignment)
 {
     const struct sm_plan__stretch *met = stretch_met(problem, target, false);
     if (met) {
@@ -102,8 +103,10 @@ static void no_cover(struct sm_text *text, const struct sm_plan__problem *proble
     }
     met = stretch_met(problem, target, true);
     if (met) {
-        sm_text_addf(text, "its target reaches into the keep-clear stretch of %s, which no liner that fits covers whole",
-                     alignment->observation[met->observation_idx].id);
+        sm_text_addf(
+            text,
+            "its target reaches into the keep-clear stretch of %s, which no liner that fits covers whole",
+            alignment->observation[met->observation_idx].id);
     } else if (stands_alone(problem, target)) {
         sm_text_add(text, "no plan covers it together with the other targets near it");
     } else if (room(problem, target) < problem->length_um) {

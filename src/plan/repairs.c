@@ -1,6 +1,6 @@
 /*
- * A solved row of liners -> repairs as a crew takes them on: in order of work, with marks, what to prepare, what they
- * cost; and the totals beside those of lining the whole pipe.
+ * A solved row of liners -> repairs as a crew takes them on: in order of work, with marks, what to prepare,
+ * what they cost; and the totals beside those of lining the whole pipe.
  */
 #include "plan_internal.h"
 
@@ -34,7 +34,8 @@ static int by_index(const void *left, const void *right)
     return (a > b) - (a < b);
 }
 
-static bool shares_pipe(const struct scene *scene, const struct sm_plan__liner *liner, struct sm_plan__stretch target)
+static bool shares_pipe(const struct scene *scene, const struct sm_plan__liner *liner,
+                        struct sm_plan__stretch target)
 {
     int64_t from = sm_plan__max(liner->start_um, target.start_um);
     int64_t to = sm_plan__min(liner_end(scene, liner), target.end_um);
@@ -63,9 +64,11 @@ static enum sm_status find_covers(struct sm_repair *repair, const struct scene *
     return SM_OK;
 }
 
-static bool is_over(const struct scene *scene, const struct sm_plan__liner *liner, struct sm_plan__stretch stretch)
+static bool is_over(const struct scene *scene, const struct sm_plan__liner *liner,
+                    struct sm_plan__stretch stretch)
 {
-    return stretch.may_cover && stretch.end_um > liner->start_um && stretch.start_um < liner_end(scene, liner);
+    return stretch.may_cover && stretch.end_um > liner->start_um &&
+           stretch.start_um < liner_end(scene, liner);
 }
 
 static enum sm_status find_reopens(struct sm_repair *repair, const struct scene *scene,
@@ -95,9 +98,10 @@ static int rank_of(const char *item)
         const char *word;
         int rank;
     } words[] = {
-        {"clean", 0}, {"flush", 0},   {"jet", 0},   {"root", 1},  {"deposit", 2}, {"mill", 2},  {"grind", 2},
-        {"scale", 2}, {"encrust", 2}, {"lip", 2},   {"trim", 3},  {"cut back", 3}, {"intrud", 3}, {"seal", 3},
-        {"inject", 4}, {"infiltrat", 4}, {"stop", 4}, {"void", 5}, {"fill", 5},
+        {"clean", 0},     {"flush", 0},    {"jet", 0},    {"root", 1},    {"deposit", 2},
+        {"mill", 2},      {"grind", 2},    {"scale", 2},  {"encrust", 2}, {"lip", 2},
+        {"trim", 3},      {"cut back", 3}, {"intrud", 3}, {"seal", 3},    {"inject", 4},
+        {"infiltrat", 4}, {"stop", 4},     {"void", 5},   {"fill", 5},
     };
     for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
         if (strstr(item, words[i].word)) {
@@ -200,7 +204,10 @@ static double mark_m(const struct scene *scene, const struct sm_plan__liner *lin
     return push_m(scene, liner) + (access->reference == SM_REFERENCE_RIM ? access->rim_to_pipe_edge_m : 0);
 }
 
-/* Liners rise along the pipe, starts and ends, so their middles do: farthest first is one direction or the other. */
+/*
+ * Liners rise along the pipe, starts and ends, so their middles do: farthest first is one direction or the
+ * other.
+ */
 static const struct sm_plan__liner *in_order_of_work(const struct scene *scene, size_t i)
 {
     bool is_backward = !scene->sheet->access.enters_at_to;
@@ -217,7 +224,8 @@ static double repair_cost(const struct scene *scene, size_t i, const struct sm_r
     const struct sm_plan__liner *later = i + 1 < scene->row->n ? in_order_of_work(scene, i + 1) : NULL;
     for (size_t j = 0; j < scene->problem->n_keep_clear && repair->n_reopens; j++) {
         struct sm_plan__stretch stretch = scene->problem->keep_clear[j];
-        if (!stretch.is_repeat && is_over(scene, liner, stretch) && !(later && is_over(scene, later, stretch))) {
+        if (!stretch.is_repeat && is_over(scene, liner, stretch) &&
+            !(later && is_over(scene, later, stretch))) {
             cost += scene->problem->reopen_cost;
         }
     }
@@ -237,9 +245,10 @@ static enum sm_status note_referred(const struct scene *scene, const struct sm_r
                         observation->end_m * UM_PER_M >= (double)liner->start_um &&
                         observation->start_m * UM_PER_M <= (double)liner_end(scene, liner);
         if (is_under) {
-            status = sm_findings_add(&scene->plan->findings, 0, SM_SEVERITY_WARNING, NULL, 0, observation->time_s,
-                                     observation->entry_idx, "%s lies over %s (%s), which is referred: settle that first",
-                                     repair->id, observation->id, observation->code ? observation->code : "");
+            status = sm_findings_add(&scene->plan->findings, 0, SM_SEVERITY_WARNING, NULL, 0,
+                                     observation->time_s, observation->entry_idx,
+                                     "%s lies over %s (%s), which is referred: settle that first", repair->id,
+                                     observation->id, observation->code ? observation->code : "");
         }
     }
     return status;
@@ -322,7 +331,8 @@ static void add_money(struct sm_text *text, double money)
 static enum sm_status advise(const struct scene *scene)
 {
     struct sm_plan *plan = scene->plan;
-    double rate = scene->sheet->rules.full_lining_rate_per_m, length_m = (double)scene->problem->length_um / UM_PER_M;
+    double rate = scene->sheet->rules.full_lining_rate_per_m,
+           length_m = (double)scene->problem->length_um / UM_PER_M;
     struct sm_text text = {0};
     if (!isfinite(rate) || length_m <= 0) {
         return SM_OK;
@@ -346,8 +356,9 @@ static enum sm_status advise(const struct scene *scene)
         sm_text_add(&text, " repairs");
     }
     if (plan->n_unrepaired) {
-        sm_text_addf(&text, "; %zu observation%s not repaired by these liners %s in neither total", plan->n_unrepaired,
-                     plan->n_unrepaired == 1 ? "" : "s", plan->n_unrepaired == 1 ? "is" : "are");
+        sm_text_addf(&text, "; %zu observation%s not repaired by these liners %s in neither total",
+                     plan->n_unrepaired, plan->n_unrepaired == 1 ? "" : "s",
+                     plan->n_unrepaired == 1 ? "is" : "are");
     }
     plan->advice = text.failed ? NULL : sm_arena_strdup(plan->arena, sm_text_str(&text));
     sm_text_release(&text);

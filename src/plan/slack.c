@@ -5,17 +5,18 @@
  *   - a target it ends shows (the first liner of a run ends its targets on one side, the last on the other),
  *   - a lap it has falls below the overlap, or liners that do not lap come to touch,
  *   - it reaches into a keep-clear stretch, or uncovers part of one that it covers whole.
- * An end of a liner that lies at the pipe's own end limits nothing: there the crew sees it. No slack counts for more
- * than the liner's own length.
+ * An end of a liner that lies at the pipe's own end limits nothing: there the crew sees it. No slack counts
+ * for more than the liner's own length.
  *
- * With the structure of the row fixed (which liners lap, on which side of each keep-clear stretch they lie) every limit
- * is a difference constraint: a bound on one start, or on the difference of two neighbours' starts. Asked for slack t,
- * each constraint tightens by t. The constraints form a path, so walking along it with the interval of possible starts
- * decides exactly whether t can be had. The largest t is found by halving. Where t + 1 fails, the constraints that
- * clash form a chain whose total play is used up; all liners that touch a constraint of that chain can have no more, so
- * their level is settled and the rest go on. Two liners share the slack of what lies between them, so such a constraint
- * asks for the larger of their levels. All is in whole micrometres; a chain that cannot share its play evenly leaves
- * less than a micrometre a liner unused.
+ * With the structure of the row fixed (which liners lap, on which side of each keep-clear stretch they lie)
+ * every limit is a difference constraint: a bound on one start, or on the difference of two neighbours'
+ * starts. Asked for slack t, each constraint tightens by t. The constraints form a path, so walking along it
+ * with the interval of possible starts decides exactly whether t can be had. The largest t is found by
+ * halving. Where t + 1 fails, the constraints that clash form a chain whose total play is used up; all liners
+ * that touch a constraint of that chain can have no more, so their level is settled and the rest go on. Two
+ * liners share the slack of what lies between them, so such a constraint asks for the larger of their levels.
+ * All is in whole micrometres; a chain that cannot share its play evenly leaves less than a micrometre a
+ * liner unused.
  */
 #include "plan_internal.h"
 
@@ -31,7 +32,8 @@ struct limits {
     int64_t level;                /* slack asked for */
     bool is_settled;
 };
-/* Starts possible for a liner, and where the bounds come from: itself, or carried on from the liner before. */
+/* Starts possible for a liner, and where the bounds come from: itself, or carried on from the liner before.
+ */
 struct reach {
     int64_t low, high;
     bool is_low_carried, is_high_carried;
@@ -97,7 +99,8 @@ static void find_limits(struct spread *spread, struct sm_plan__targets targets)
 {
     for (size_t i = 0; i < spread->row->n; i++) {
         struct limits *limits = &spread->limits[i];
-        *limits = (struct limits){kit_of(spread, i)->length_um, -NOWHERE, NOWHERE, -NOWHERE, NOWHERE, 0, false};
+        *limits =
+            (struct limits){kit_of(spread, i)->length_um, -NOWHERE, NOWHERE, -NOWHERE, NOWHERE, 0, false};
         limit_by_keep_clear(limits, spread->row->liner[i].start_um, spread->problem);
     }
     limit_by_targets(spread, targets);
@@ -177,7 +180,8 @@ static void settle_one(struct spread *spread, size_t i, int64_t level)
     }
 }
 
-/* The bound of its own that liner i runs into asks for slack (else it is the pipe's end, which gives none). */
+/* The bound of its own that liner i runs into asks for slack (else it is the pipe's end, which gives none).
+ */
 static bool low_asks(const struct spread *spread, size_t i)
 {
     int64_t low = own_reach(spread, i).low;

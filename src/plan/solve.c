@@ -1,9 +1,9 @@
 /*
  * The whole pipe: components that cannot influence each other are planned one by one.
  *
- * Two targets with at least three times the longest kit between them never meet through liners: a liner that lies
- * wholly between them serves nothing and can go, those that remain reach at most one length in, and the length or more
- * that is left between them is more than any slack counts for.
+ * Two targets with at least three times the longest kit between them never meet through liners: a liner that
+ * lies wholly between them serves nothing and can go, those that remain reach at most one length in, and the
+ * length or more that is left between them is more than any slack counts for.
  */
 #include "plan_internal.h"
 
@@ -49,9 +49,9 @@ static void swap_rows(struct sm_plan__row *a, struct sm_plan__row *b, bool is_wa
 }
 
 /*
- * Of all rows of the least weight one with the largest least slack: as long as some row of that weight exists with more
- * slack than the best so far, take it and place it. Each round gains, and ends at the optimum, because the rows with
- * slack t are just those of the problem made stricter by t.
+ * Of all rows of the least weight one with the largest least slack: as long as some row of that weight exists
+ * with more slack than the best so far, take it and place it. Each round gains, and ends at the optimum,
+ * because the rows with slack t are just those of the problem made stricter by t.
  */
 static enum sm_status raise_slack(struct sm_plan__row *row, const struct sm_plan__problem *problem,
                                   struct sm_plan__targets targets, struct sm_error *err)
@@ -64,7 +64,8 @@ static enum sm_status raise_slack(struct sm_plan__row *row, const struct sm_plan
         is_better = is_better && sm_plan__compare(next.weight, row->weight) == 0;
         if (status == SM_OK && is_better) {
             status = sm_plan__place(&next, problem, targets, err);
-            is_better = least_slack(&next) > least_slack(row); /* not so where it is the liner's length that limits */
+            is_better =
+                least_slack(&next) > least_slack(row); /* not so where it is the liner's length that limits */
             swap_rows(row, &next, is_better);
         }
     }
@@ -72,8 +73,9 @@ static enum sm_status raise_slack(struct sm_plan__row *row, const struct sm_plan
     return status;
 }
 
-static enum sm_status solve_component(struct sm_plan__row *row, bool *is_found, const struct sm_plan__problem *problem,
-                                      struct sm_plan__targets targets, struct sm_error *err)
+static enum sm_status solve_component(struct sm_plan__row *row, bool *is_found,
+                                      const struct sm_plan__problem *problem, struct sm_plan__targets targets,
+                                      struct sm_error *err)
 {
     struct sm_plan__row part = {0};
     enum sm_status status = sm_plan__sweep(&part, is_found, problem, targets, 0, err);
@@ -85,7 +87,8 @@ static enum sm_status solve_component(struct sm_plan__row *row, bool *is_found, 
     return status;
 }
 
-static size_t component_end(const struct sm_plan__problem *problem, struct sm_plan__targets targets, size_t first)
+static size_t component_end(const struct sm_plan__problem *problem, struct sm_plan__targets targets,
+                            size_t first)
 {
     int64_t reach = targets.target[first].end_um;
     size_t i = first + 1;
@@ -106,7 +109,8 @@ enum sm_status sm_plan__least_cost(int64_t *cost, bool *is_found, const struct s
     *cost = 0;
     for (size_t first = 0; first < all.n && status == SM_OK && *is_found;) {
         size_t end = component_end(problem, all, first);
-        status = sm_plan__sweep(&row, is_found, problem, (struct sm_plan__targets){end - first, all.target + first}, 0, err);
+        status = sm_plan__sweep(&row, is_found, problem,
+                                (struct sm_plan__targets){end - first, all.target + first}, 0, err);
         *cost += *is_found ? row.weight.cost : 0;
         first = end;
     }
@@ -144,8 +148,8 @@ static void keep(struct kept *kept, struct sm_plan__stretch target, size_t idx)
 }
 
 /* Keep the targets that can be covered each alone; the others no plan covers. */
-static enum sm_status keep_coverable(struct kept *kept, bool *is_left_out, const struct sm_plan__problem *problem,
-                                     struct sm_error *err)
+static enum sm_status keep_coverable(struct kept *kept, bool *is_left_out,
+                                     const struct sm_plan__problem *problem, struct sm_error *err)
 {
     struct sm_plan__row scratch = {0};
     enum sm_status status = SM_OK;
@@ -162,14 +166,17 @@ static enum sm_status keep_coverable(struct kept *kept, bool *is_left_out, const
     return status;
 }
 
-/* A component whose targets cannot all be covered together: leave out as few as can be, then plan the rest. */
-static enum sm_status solve_rest(struct sm_plan__row *row, bool *is_left_out, const struct sm_plan__problem *problem,
-                                 const struct kept *all, size_t first, size_t end, struct sm_error *err)
+/* A component whose targets cannot all be covered together: leave out as few as can be, then plan the rest.
+ */
+static enum sm_status solve_rest(struct sm_plan__row *row, bool *is_left_out,
+                                 const struct sm_plan__problem *problem, const struct kept *all, size_t first,
+                                 size_t end, struct sm_error *err)
 {
     struct kept rest = {0};
     bool *is_out = sm_calloc(end - first, sizeof *is_out);
     bool is_found = false;
-    enum sm_status status = is_out && kept_new(&rest, end - first) ? SM_OK : sm_error_set(err, SM_E_NOMEM, "out of memory");
+    enum sm_status status =
+        is_out && kept_new(&rest, end - first) ? SM_OK : sm_error_set(err, SM_E_NOMEM, "out of memory");
     if (status == SM_OK) {
         struct sm_plan__targets component = {end - first, all->target + first};
         status = sm_plan__leave_out(is_out, problem, component, err);
@@ -181,7 +188,8 @@ static enum sm_status solve_rest(struct sm_plan__row *row, bool *is_left_out, co
         }
     }
     if (status == SM_OK && rest.n) {
-        status = solve_component(row, &is_found, problem, (struct sm_plan__targets){rest.n, rest.target}, err);
+        status =
+            solve_component(row, &is_found, problem, (struct sm_plan__targets){rest.n, rest.target}, err);
     }
     kept_release(&rest);
     sm_free(is_out);
@@ -207,8 +215,8 @@ static enum sm_status solve_components(struct sm_plan__row *row, bool *is_left_o
     return status;
 }
 
-enum sm_status sm_plan__solve(struct sm_plan__row *row, bool *is_left_out, const struct sm_plan__problem *problem,
-                              struct sm_error *err)
+enum sm_status sm_plan__solve(struct sm_plan__row *row, bool *is_left_out,
+                              const struct sm_plan__problem *problem, struct sm_error *err)
 {
     struct kept kept = {0};
     enum sm_status status = SM_OK;

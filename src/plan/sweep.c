@@ -1,40 +1,43 @@
 /*
  * The cheapest row of liners for a component, exactly.
  *
- * For every kit k and every whole micrometre E let f_k(E) be the least weight of a row whose last liner is of kit k and
- * ends at E, and which deals with every target that begins before E (covered, or reaching on beyond E and then owed by
- * the next liner). Let g(s) be the least weight of a row after which a liner may begin a new run at s, touching nothing.
- * With s = E - length_k, w_k the kit's weight and o the overlap:
+ * For every kit k and every whole micrometre E let f_k(E) be the least weight of a row whose last liner is of
+ * kit k and ends at E, and which deals with every target that begins before E (covered, or reaching on beyond
+ * E and then owed by the next liner). Let g(s) be the least weight of a row after which a liner may begin a
+ * new run at s, touching nothing. With s = E - length_k, w_k the kit's weight and o the overlap:
  *
  *     f_k(E) = w_k + min of   g(s)                                          a new run
  *                             f_k'(E')  for E' in [s + o, s + min(length_k, length_k') - 1]   lapping kit k'
- *     g(s)   = min of f_k'(E')  for E' in [M(s), s],   M(s) = furthest end of the targets that begin before s;
- *              0 when no target begins before s.
+ *     g(s)   = min of f_k'(E')  for E' in [M(s), s],   M(s) = furthest end of the targets that begin before
+ * s; 0 when no target begins before s.
  *
- * The upper end of the lapping window says that starts and ends of neighbours both rise: a liner inside another serves
- * nothing. A liner may begin only at the places in its list of allowed intervals (inside the pipe, clear of the
- * keep-clear stretches or covering one whole). The best row's weight is g(beyond the last target).
+ * The upper end of the lapping window says that starts and ends of neighbours both rise: a liner inside
+ * another serves nothing. A liner may begin only at the places in its list of allowed intervals (inside the
+ * pipe, clear of the keep-clear stretches or covering one whole). The best row's weight is g(beyond the last
+ * target).
  *
- * This is a recursion over all places on the micrometre grid, so there is no set of candidate places that could lack
- * one. It is fast because all functions are piecewise constant: a lane holds one function as a list of pieces, and the
- * sweep jumps from one place where some function can change to the next. f_k can change at E only where s enters or
- * leaves an allowed interval, where g changes at s, or where a piece of some f_k' enters or leaves the lapping window;
- * g only where a piece enters its window or M changes.
+ * This is a recursion over all places on the micrometre grid, so there is no set of candidate places that
+ * could lack one. It is fast because all functions are piecewise constant: a lane holds one function as a
+ * list of pieces, and the sweep jumps from one place where some function can change to the next. f_k can
+ * change at E only where s enters or leaves an allowed interval, where g changes at s, or where a piece of
+ * some f_k' enters or leaves the lapping window; g only where a piece enters its window or M changes.
  *
- * Reopening: a stretch may be covered only whole, so no liner ends or begins inside one, and a run from S to E pays for
- * just the stretches that end in (S, E]. With G(x) the price of all coverable stretches that end at or before x, a run
- * pays G(E) - G(S), once for each stretch however many of its liners cover it. Inside a run the lanes keep f - G(E)
+ * Reopening: a stretch may be covered only whole, so no liner ends or begins inside one, and a run from S to
+ * E pays for just the stretches that end in (S, E]. With G(x) the price of all coverable stretches that end
+ * at or before x, a run pays G(E) - G(S), once for each stretch however many of its liners cover it. Inside a
+ * run the lanes keep f - G(E)
  * ("lap"), to which nothing needs adding when the run goes on; f itself ("full") is for the next run.
  *
- * Slack: with slack t every target and keep-clear stretch grows by t on both sides, cut at the pipe ends, the overlap
- * grows by t (lanes.c), and liners that do not lap stay t apart. Rows of that stricter problem are just the rows of the
- * given one with slack t everywhere (see slack.c for the definition).
+ * Slack: with slack t every target and keep-clear stretch grows by t on both sides, cut at the pipe ends, the
+ * overlap grows by t (lanes.c), and liners that do not lap stay t apart. Rows of that stricter problem are
+ * just the rows of the given one with slack t everywhere (see slack.c for the definition).
  */
 #include "lanes.h"
 
 #include <assert.h>
 
-#define MAX_STEPS ((size_t)50000000)
+/* Twenty kilometres of one defect and eleven odd kits take two million. */
+#define MAX_STEPS ((size_t)5000000)
 
 /* The pieces [low, high) of a lane that a moving window meets. */
 struct window {
@@ -106,7 +109,8 @@ static struct sm_plan__weight find_end(struct sweep *sweep, size_t kit, int64_t 
         if (sm_plan__deepest_lap(sweep->field.problem, kit, other) < sweep->field.overlap) {
             continue;
         }
-        window_move(window, lane, start + sweep->field.overlap, start + sm_plan__deepest_lap(sweep->field.problem, kit, other));
+        window_move(window, lane, start + sweep->field.overlap,
+                    start + sm_plan__deepest_lap(sweep->field.problem, kit, other));
         for (size_t i = window->low; i < window->high; i++) {
             best = sm_plan__lesser(best, lane->piece[i].lap);
         }
@@ -212,7 +216,8 @@ static int64_t next_end(const struct sweep *sweep, size_t kit, int64_t place)
 /* May be the present place: a liner that ends here lets the next begin here. */
 static int64_t next_start(const struct sweep *sweep)
 {
-    int64_t next = sweep->begun < sweep->field.n_targets ? sweep->field.target[sweep->begun].start_um + 1 : SM_PLAN__NEVER;
+    int64_t next = sweep->begun < sweep->field.n_targets ? sweep->field.target[sweep->begun].start_um + 1
+                                                         : SM_PLAN__NEVER;
     if (sweep->begun != sweep->begun_seen) {
         return sm_plan__min(next, owed_until(sweep));
     }
@@ -240,6 +245,9 @@ static void set(struct sweep *sweep, struct sm_plan__lane *lane, int64_t place, 
 {
     if (!sm_plan__lane_set(lane, place, lap, tolls_paid(sweep), false)) {
         sweep->failed = true;
+    }
+    if (sm_plan__is_too_many(lap)) {
+        sweep->n_steps = MAX_STEPS;
     }
 }
 
@@ -295,8 +303,8 @@ static void run(struct sweep *sweep)
 
 /* ---- setting up */
 
-static bool set_up(struct sweep *sweep, const struct sm_plan__problem *problem, struct sm_plan__targets targets,
-                   int64_t slack_um)
+static bool set_up(struct sweep *sweep, const struct sm_plan__problem *problem,
+                   struct sm_plan__targets targets, int64_t slack_um)
 {
     size_t n_kits = sweep->n_kits = problem->n_kits;
     sweep->kit = problem->kit;
@@ -305,8 +313,8 @@ static bool set_up(struct sweep *sweep, const struct sm_plan__problem *problem, 
     sweep->next = sm_calloc(n_kits, sizeof *sweep->next);
     sweep->start_at = sm_calloc(n_kits, sizeof *sweep->start_at);
     sweep->touching = sm_calloc(n_kits, sizeof *sweep->touching);
-    return sm_plan__field_new(&sweep->field, problem, targets, slack_um) && sweep->end && sweep->lapping && sweep->next &&
-           sweep->start_at && sweep->touching;
+    return sm_plan__field_new(&sweep->field, problem, targets, slack_um) && sweep->end && sweep->lapping &&
+           sweep->next && sweep->start_at && sweep->touching;
 }
 
 static void tear_down(struct sweep *sweep)
@@ -332,8 +340,8 @@ struct found {
 };
 
 /*
- * A liner that ends in [first, last] with the given weight, full or lap. Of several the one of the shortest kit, ending
- * first: any will do for the weight, but the same must be taken every time.
+ * A liner that ends in [first, last] with the given weight, full or lap. Of several the one of the shortest
+ * kit, ending first: any will do for the weight, but the same must be taken every time.
  */
 static bool find_liner(const struct sweep *sweep, int64_t first, int64_t last, bool is_full,
                        struct sm_plan__weight weight, struct found *found)
@@ -356,8 +364,10 @@ static bool find_lapped(const struct sweep *sweep, size_t kit, int64_t start, st
 {
     for (size_t other = 0; other < sweep->n_kits; other++) {
         const struct sm_plan__lane *lane = &sweep->end[other];
-        int64_t first = start + sweep->field.overlap, last = start + sm_plan__deepest_lap(sweep->field.problem, kit, other);
-        for (size_t i = sm_plan__lane_find(lane, first); i < lane->n && lane->piece[i].first <= last && first <= last; i++) {
+        int64_t first = start + sweep->field.overlap,
+                last = start + sm_plan__deepest_lap(sweep->field.problem, kit, other);
+        for (size_t i = sm_plan__lane_find(lane, first);
+             i < lane->n && lane->piece[i].first <= last && first <= last; i++) {
             if (sm_plan__compare(lane->piece[i].lap, weight) == 0) {
                 *found = (struct found){other, sm_plan__max(first, lane->piece[i].first)};
                 return true;
@@ -405,7 +415,8 @@ static bool step_back(const struct sweep *sweep, struct found at, struct found *
     return find_lapped(sweep, at.kit, start, weight, before);
 }
 
-static enum sm_status add_liner(struct sm_plan__row *row, const struct sweep *sweep, struct found at, bool is_lapping)
+static enum sm_status add_liner(struct sm_plan__row *row, const struct sweep *sweep, struct found at,
+                                bool is_lapping)
 {
     enum sm_status status = sm_grow(&row->liner, row->n, &row->capacity, sizeof *row->liner);
     if (status == SM_OK) {
@@ -429,7 +440,8 @@ static struct sm_plan__weight least_weight(const struct sweep *sweep)
     struct sm_plan__weight best = sm_plan__infinite();
     for (size_t kit = 0; kit < sweep->n_kits; kit++) {
         const struct sm_plan__lane *lane = &sweep->end[kit];
-        for (size_t i = sm_plan__lane_find(lane, sweep->field.reach[sweep->field.n_targets - 1]); i < lane->n; i++) {
+        for (size_t i = sm_plan__lane_find(lane, sweep->field.reach[sweep->field.n_targets - 1]); i < lane->n;
+             i++) {
             best = sm_plan__lesser(best, lane->piece[i].full);
         }
     }
@@ -440,7 +452,8 @@ static enum sm_status read_back(struct sm_plan__row *row, const struct sweep *sw
 {
     struct found at, before = {0, 0};
     enum sm_status status = SM_OK;
-    bool has_before = find_liner(sweep, sweep->field.reach[sweep->field.n_targets - 1], sweep->field.high, true, row->weight, &at);
+    bool has_before = find_liner(sweep, sweep->field.reach[sweep->field.n_targets - 1], sweep->field.high,
+                                 true, row->weight, &at);
     assert(has_before);
     while (has_before && status == SM_OK) {
         bool is_lapping = false;
@@ -458,14 +471,14 @@ static enum sm_status outcome(const struct sweep *sweep, struct sm_error *err)
         return sm_error_set(err, SM_E_NOMEM, "out of memory");
     }
     if (sweep->n_steps >= MAX_STEPS) {
-        sm_error_set(err, SM_E_UNSUPPORTED, "the kits can be combined in too many ways that are worth the same");
-        return sm_error_remedy(err, "leave out kits whose lengths hardly differ");
+        return sm_plan__too_many(err);
     }
     return SM_OK;
 }
 
-enum sm_status sm_plan__sweep(struct sm_plan__row *row, bool *is_found, const struct sm_plan__problem *problem,
-                              struct sm_plan__targets targets, int64_t slack_um, struct sm_error *err)
+enum sm_status sm_plan__sweep(struct sm_plan__row *row, bool *is_found,
+                              const struct sm_plan__problem *problem, struct sm_plan__targets targets,
+                              int64_t slack_um, struct sm_error *err)
 {
     struct sweep sweep = {0};
     assert(targets.n > 0);

@@ -1,7 +1,7 @@
 /*
- * Every row of liners with rising starts and ends on the grid, judged by the rules as they are written. For the rows of
- * the best worth the largest least slack follows from their structure by difference constraints (Bellman-Ford). None of
- * this is how the planner works.
+ * Every row of liners with rising starts and ends on the grid, judged by the rules as they are written. For
+ * the rows of the best worth the largest least slack follows from their structure by difference constraints
+ * (Bellman-Ford). None of this is how the planner works.
  */
 #include "plan_brute.h"
 
@@ -60,7 +60,8 @@ static bool may_lie(const struct search *search, const struct placed *liner)
     return end_of(liner) <= search->problem->length;
 }
 
-static bool covers(const struct search *search, const struct case_stretch *target, size_t *first, size_t *last)
+static bool covers(const struct search *search, const struct case_stretch *target, size_t *first,
+                   size_t *last)
 {
     for (size_t i = 0; i < search->n; i++) {
         *first = search->row[i].is_lapping ? *first : i;
@@ -128,8 +129,8 @@ static void add_links(struct graph *graph, const struct search *search, size_t i
 {
     int64_t grid = search->problem->grid_um;
     int64_t before = search->row[i - 1].length * grid, own = search->row[i].length * grid;
-    bound(graph, i + 1, i, -1);                   /* starts rise */
-    bound(graph, i + 1, i, own - before - 1);     /* ends rise */
+    bound(graph, i + 1, i, -1);               /* starts rise */
+    bound(graph, i + 1, i, own - before - 1); /* ends rise */
     if (search->row[i].is_lapping) {
         bound(graph, i, i + 1, before - search->problem->overlap * grid - slack);
     } else {

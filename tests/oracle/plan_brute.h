@@ -4,7 +4,10 @@
 
 #include "plan_case.h"
 
-/** @param least_slack_um [out] the largest least slack among all plans of the best worth; INT64_MAX without liners. */
+/**
+ * @param least_slack_um [out] the largest least slack among all plans of the best worth; INT64_MAX without
+ * liners.
+ */
 void plan_brute(const struct plan_case *problem, struct case_worth *best, int64_t *least_slack_um);
 
 #endif

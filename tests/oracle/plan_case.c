@@ -15,7 +15,8 @@ void plan_case_input(struct plan_input *input, const struct plan_case *problem)
     input->alignment.observation = input->observation;
     for (size_t i = 0; i < input->alignment.n_observations; i++) {
         bool is_target = i < problem->n_targets;
-        struct case_stretch place = is_target ? problem->target[i] : problem->connection[i - problem->n_targets];
+        struct case_stretch place =
+            is_target ? problem->target[i] : problem->connection[i - problem->n_targets];
         struct sm_observation *observation = &input->observation[i];
         snprintf(observation->id, sizeof observation->id, "O%u", (unsigned)(i + 1) % 10000);
         observation->code = is_target ? "BAC" : "BCA";
@@ -41,8 +42,16 @@ void plan_case_input(struct plan_input *input, const struct plan_case *problem)
     input->sheet.kit = input->kit;
     input->sheet.n_kits = problem->n_kits;
     for (size_t i = 0; i < problem->n_kits; i++) {
-        input->kit[i] = (struct sm_kit){"kit", 150, 250, problem->kit[i].length * problem->grid_um,
-                                        (double)problem->kit[i].cost, 0, SM_NAN, SM_NAN, SM_NAN, NULL};
+        input->kit[i] = (struct sm_kit){"kit",
+                                        150,
+                                        250,
+                                        problem->kit[i].length * problem->grid_um,
+                                        (double)problem->kit[i].cost,
+                                        0,
+                                        SM_NAN,
+                                        SM_NAN,
+                                        SM_NAN,
+                                        NULL};
     }
 }
 
@@ -63,7 +72,8 @@ void plan_case_random(struct plan_case *problem, struct sm_test_random *random)
     problem->n_targets = (size_t)sm_test_int(random, 0, 6);
     for (size_t i = 0; i < problem->n_targets; i++) {
         int64_t start = sm_test_int(random, 0, problem->length);
-        int64_t end = start + (sm_test_int(random, 0, 3) == 0 ? sm_test_int(random, 0, 14) : sm_test_int(random, 0, 4));
+        int64_t end =
+            start + (sm_test_int(random, 0, 3) == 0 ? sm_test_int(random, 0, 14) : sm_test_int(random, 0, 4));
         problem->target[i] = (struct case_stretch){start, end < problem->length ? end : problem->length};
         if (i > 0 && sm_test_int(random, 0, 9) == 0) {
             problem->target[i] = problem->target[i - 1];
@@ -89,10 +99,12 @@ void plan_case_print(const struct plan_case *problem)
                 (long long)problem->overlap, problem->may_reopen, (long long)problem->reopen_cost,
                 (long long)problem->set_up_cost);
     for (size_t i = 0; i < problem->n_kits; i++) {
-        print_error("kit %lld cost %lld\n", (long long)problem->kit[i].length, (long long)problem->kit[i].cost);
+        print_error("kit %lld cost %lld\n", (long long)problem->kit[i].length,
+                    (long long)problem->kit[i].cost);
     }
     for (size_t i = 0; i < problem->n_targets; i++) {
-        print_error("target %lld..%lld\n", (long long)problem->target[i].start, (long long)problem->target[i].end);
+        print_error("target %lld..%lld\n", (long long)problem->target[i].start,
+                    (long long)problem->target[i].end);
     }
     for (size_t i = 0; i < problem->n_connections; i++) {
         print_error("connection %lld..%lld\n", (long long)problem->connection[i].start,
@@ -129,7 +141,10 @@ static size_t liners_along(struct case_liner *liner, const struct sm_plan *plan)
     return plan->n_repairs;
 }
 
-/* A liner inside its neighbour is pointless in a plan; where one was moved out of its place it may come to that. */
+/*
+ * A liner inside its neighbour is pointless in a plan; where one was moved out of its place it may come to
+ * that.
+ */
 static const char *check_neighbours(const struct plan_case *problem, const struct case_liner *liner, size_t n,
                                     bool may_nest)
 {
@@ -153,7 +168,10 @@ static bool is_over(const struct case_liner *liner, int64_t start_um, int64_t en
     return liner->start_um < end_um && liner->start_um + liner->length_um > start_um;
 }
 
-/* Keep-clear stretches: clear of liners, or covered whole where that is allowed; reopened counts those covered. */
+/*
+ * Keep-clear stretches: clear of liners, or covered whole where that is allowed; reopened counts those
+ * covered.
+ */
 static const char *check_keep_clear(const struct plan_case *problem, const struct case_liner *liner, size_t n,
                                     int64_t *reopened)
 {
@@ -168,7 +186,8 @@ static const char *check_keep_clear(const struct plan_case *problem, const struc
             if (!is_over(&liner[j], start, end)) {
                 continue;
             }
-            if (!problem->may_reopen || liner[j].start_um > start || liner[j].start_um + liner[j].length_um < end) {
+            if (!problem->may_reopen || liner[j].start_um > start ||
+                liner[j].start_um + liner[j].length_um < end) {
                 return "a liner reaches into a keep-clear stretch";
             }
             is_covered = true;
@@ -227,14 +246,17 @@ static const char *check_liners(const struct plan_case *problem, const struct sm
 {
     size_t n = plan->n_repairs;
     for (size_t i = 0; i < n; i++) {
-        if (liner[i].start_um < 0 || liner[i].start_um + liner[i].length_um > problem->length * problem->grid_um) {
+        if (liner[i].start_um < 0 ||
+            liner[i].start_um + liner[i].length_um > problem->length * problem->grid_um) {
             return "a liner leaves the pipe";
         }
     }
     const char *wrong = check_neighbours(problem, liner, n, may_nest);
     wrong = wrong ? wrong : check_keep_clear(problem, liner, n, reopened);
     for (size_t i = 0; i < problem->n_targets && !wrong; i++) {
-        wrong = !is_unrepaired(plan, i) && !is_covered(problem, liner, n, &problem->target[i]) ? "a target shows" : NULL;
+        wrong = !is_unrepaired(plan, i) && !is_covered(problem, liner, n, &problem->target[i])
+                    ? "a target shows"
+                    : NULL;
     }
     return wrong;
 }

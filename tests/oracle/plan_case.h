@@ -1,6 +1,7 @@
 /**
- * A planning problem in whole grid units, for tests: says the same thing as an alignment and a sheet, in few words, so
- * that checkers, brute force and integer programs can work on plain numbers that share no code with the planner.
+ * A planning problem in whole grid units, for tests: says the same thing as an alignment and a sheet, in few
+ * words, so that checkers, brute force and integer programs can work on plain numbers that share no code with
+ * the planner.
  */
 #ifndef PLAN_CASE_H
 #define PLAN_CASE_H
@@ -52,7 +53,8 @@ struct case_worth {
 int case_worth_compare(const struct case_worth *a, const struct case_worth *b);
 
 /**
- * Check a plan against the rules, from the outside: coverage, bounds, laps, keep-clear stretches, costs, marks' order.
+ * Check a plan against the rules, from the outside: coverage, bounds, laps, keep-clear stretches, costs,
+ * marks' order.
  * @return NULL when it keeps them all, else what is wrong (static text).
  */
 const char *plan_check(const struct plan_case *problem, const struct sm_plan *plan, struct case_worth *worth);

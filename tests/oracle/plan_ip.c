@@ -1,16 +1,18 @@
 /*
  * Planning as an integer program in CPLEX LP format (GLPK reference manual, appendix "CPLEX LP format").
  *
- * All lengths are grid units and all constraints differences of them, so an optimum lies on the grid (difference
- * constraints are totally unimodular) and one binary for each kit and grid start is enough:
+ * All lengths are grid units and all constraints differences of them, so an optimum lies on the grid
+ * (difference constraints are totally unimodular) and one binary for each kit and grid start is enough:
  *
- *   y_k_s     a liner of kit k begins at s           r_t   target t is left out           z_c   connection c is cut open
+ *   y_k_s     a liner of kit k begins at s           r_t   target t is left out           z_c   connection c
+ * is cut open
  *
- *   each unit cell of a target, and each grid point inside it when liners must lap, lies in some liner, or r_t;
- *   two liners that lap by less than the overlap have a third between them (starts and ends strictly between);
- *   no liner inside another; a liner over a connection asks for z_c, or may not be there at all.
+ *   each unit cell of a target, and each grid point inside it when liners must lap, lies in some liner, or
+ * r_t; two liners that lap by less than the overlap have a third between them (starts and ends strictly
+ * between); no liner inside another; a liner over a connection asks for z_c, or may not be there at all.
  *
- * First the number left out and the cost are minimised together, then, those two fixed, liners and their length.
+ * First the number left out and the cost are minimised together, then, those two fixed, liners and their
+ * length.
  */
 #include "plan_ip.h"
 
@@ -180,7 +182,8 @@ static void add_binaries(struct program *program)
     fprintf(program->out, "End\n");
 }
 
-/* fixed < 0: minimise what is left out and the cost; else that is fixed and liners and length are minimised. */
+/* fixed < 0: minimise what is left out and the cost; else that is fixed and liners and length are minimised.
+ */
 static bool write_program(struct program *program, const char *path, int64_t fixed)
 {
     program->out = fopen(path, "w");
@@ -242,6 +245,7 @@ bool plan_ip(const struct plan_case *problem, const char *dir, struct case_worth
     if (!solve(&program, dir, -1, &worth) || !solve(&program, dir, worth, &size)) {
         return false;
     }
-    *best = (struct case_worth){worth / LEFT_OUT_PRICE, worth % LEFT_OUT_PRICE, size / LINER_PRICE, size % LINER_PRICE};
+    *best = (struct case_worth){worth / LEFT_OUT_PRICE, worth % LEFT_OUT_PRICE, size / LINER_PRICE,
+                                size % LINER_PRICE};
     return true;
 }

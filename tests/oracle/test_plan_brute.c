@@ -42,7 +42,8 @@ static int64_t least_slack(const struct sm_plan *plan)
     return least;
 }
 
-/* Off its stop by its slack a liner still does its work; a hair more, one way or the other, and it does not. */
+/* Off its stop by its slack a liner still does its work; a hair more, one way or the other, and it does not.
+ */
 static const char *check_slack(const struct plan_case *problem, const struct sm_plan *plan)
 {
     for (size_t i = 0; i < plan->n_repairs; i++) {
@@ -51,12 +52,14 @@ static const char *check_slack(const struct plan_case *problem, const struct sm_
         if (repair->start_um == 0 || end == problem->length * problem->grid_um) {
             continue; /* there the crew sees the pipe's end */
         }
-        const char *near = plan_check_moved(problem, plan, i, slack), *far = plan_check_moved(problem, plan, i, -slack);
+        const char *near = plan_check_moved(problem, plan, i, slack),
+                   *far = plan_check_moved(problem, plan, i, -slack);
         if (near || far) {
             bool is_end = strcmp(near ? near : far, "a liner leaves the pipe") == 0;
             return is_end ? NULL : "a liner off its stop by its slack fails";
         }
-        bool holds = !plan_check_moved(problem, plan, i, slack + 1) && !plan_check_moved(problem, plan, i, -slack - 1);
+        bool holds =
+            !plan_check_moved(problem, plan, i, slack + 1) && !plan_check_moved(problem, plan, i, -slack - 1);
         if (holds && problem->overlap > 0 && slack < repair->length_um) {
             return "a liner has more slack than is said";
         }
@@ -89,9 +92,10 @@ static void check_case(const struct plan_case *problem, size_t *n_left_out)
                         (long long)plan->repair[i].length_um, plan->repair[i].slack_m);
         }
         print_error("left out %lld/%lld cost %lld/%lld liners %lld/%lld length %lld/%lld slack %lld/%lld\n",
-                    (long long)worth.left_out, (long long)best.left_out, (long long)worth.cost, (long long)best.cost,
-                    (long long)worth.liners, (long long)best.liners, (long long)worth.length, (long long)best.length,
-                    (long long)least_slack(plan), (long long)slack_um);
+                    (long long)worth.left_out, (long long)best.left_out, (long long)worth.cost,
+                    (long long)best.cost, (long long)worth.liners, (long long)best.liners,
+                    (long long)worth.length, (long long)best.length, (long long)least_slack(plan),
+                    (long long)slack_um);
         fail_msg("%s", wrong);
     }
     *n_left_out += worth.left_out > 0;

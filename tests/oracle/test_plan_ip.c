@@ -1,6 +1,6 @@
 /*
- * The planner against integer programs solved by glpsol. The same test is put to mutants, planners with a flaw; one that
- * passed would mean the test sees nothing.
+ * The planner against integer programs solved by glpsol. The same test is put to mutants, planners with a
+ * flaw; one that passed would mean the test sees nothing.
  */
 #include "plan_ip.h"
 
@@ -21,7 +21,10 @@ typedef enum sm_status planner_fn(struct sm_plan **out, const struct sm_alignmen
 
 /* ---- mutants */
 
-/* Greedy: each target that shows gets the cheapest single kit that covers it where it may lie; else it is left out. */
+/*
+ * Greedy: each target that shows gets the cheapest single kit that covers it where it may lie; else it is
+ * left out.
+ */
 struct greedy {
     struct sm_plan *plan;
     const struct sm_alignment *alignment;
@@ -54,7 +57,8 @@ static bool is_free(const struct greedy *greedy, int64_t start, int64_t end)
 static void greedy_cover(struct greedy *greedy, int32_t idx)
 {
     const struct sm_observation *observation = &greedy->alignment->observation[idx];
-    int64_t start = um(observation->start_m), end = um(observation->end_m), pipe = um(greedy->alignment->length_m);
+    int64_t start = um(observation->start_m), end = um(observation->end_m),
+            pipe = um(greedy->alignment->length_m);
     const struct sm_kit *best = NULL;
     for (size_t i = 0; i < greedy->plan->n_repairs; i++) {
         int64_t from = greedy->repair[i].start_um;
@@ -107,7 +111,8 @@ static enum sm_status greedy_make(struct sm_plan **out, const struct sm_alignmen
         size_t next = CASE_MAX;
         for (size_t i = 0; i < alignment->n_observations; i++) {
             bool is_open = !is_done[i] && alignment->observation[i].treatment == SM_TREATMENT_LINE;
-            if (is_open && (next == CASE_MAX || alignment->observation[i].start_m < alignment->observation[next].start_m)) {
+            if (is_open && (next == CASE_MAX ||
+                            alignment->observation[i].start_m < alignment->observation[next].start_m)) {
                 next = i;
             }
         }
@@ -154,7 +159,9 @@ static enum sm_status overlong_make(struct sm_plan **out, const struct sm_alignm
 static const struct {
     const char *name;
     planner_fn *make;
-} mutants[] = {{"greedy", greedy_make}, {"short laps", short_lap_make}, {"blind to connections", blind_make},
+} mutants[] = {{"greedy", greedy_make},
+               {"short laps", short_lap_make},
+               {"blind to connections", blind_make},
                {"overlong pipe", overlong_make}};
 #define N_MUTANTS (sizeof mutants / sizeof *mutants)
 
@@ -177,12 +184,14 @@ static const char *fault_of(planner_fn *make, const struct plan_case *problem, c
     return fault;
 }
 
-static void report(const struct plan_case *problem, const struct case_worth *worth, const struct case_worth *best)
+static void report(const struct plan_case *problem, const struct case_worth *worth,
+                   const struct case_worth *best)
 {
     plan_case_print(problem);
-    print_error("left out %lld/%lld cost %lld/%lld liners %lld/%lld length %lld/%lld\n", (long long)worth->left_out,
-                (long long)best->left_out, (long long)worth->cost, (long long)best->cost, (long long)worth->liners,
-                (long long)best->liners, (long long)worth->length, (long long)best->length);
+    print_error("left out %lld/%lld cost %lld/%lld liners %lld/%lld length %lld/%lld\n",
+                (long long)worth->left_out, (long long)best->left_out, (long long)worth->cost,
+                (long long)best->cost, (long long)worth->liners, (long long)best->liners,
+                (long long)worth->length, (long long)best->length);
 }
 
 /* What kinds of case came up, so that a generator gone dull is noticed. */
@@ -240,9 +249,10 @@ static void test_plan__as_good_as_the_integer_program(void **state)
         check_case(&problem, dir, &tally);
     }
     sm_test_dir_remove(dir);
-    print_message("%zu cases: %zu cannot be covered whole, %zu with a target longer than any kit, %zu with reopening, "
-                  "%zu with stretches kept clear, %zu without liners\n",
-                  n_cases, tally.left_out, tally.chained, tally.reopened, tally.clear, tally.empty);
+    print_message(
+        "%zu cases: %zu cannot be covered whole, %zu with a target longer than any kit, %zu with reopening, "
+        "%zu with stretches kept clear, %zu without liners\n",
+        n_cases, tally.left_out, tally.chained, tally.reopened, tally.clear, tally.empty);
     assert_true(tally.left_out && tally.chained && tally.reopened && tally.clear && tally.empty);
     for (size_t i = 0; i < N_MUTANTS; i++) {
         print_message("mutant \"%s\" found out in %zu cases\n", mutants[i].name, tally.faults[i]);

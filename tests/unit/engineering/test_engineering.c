@@ -8,7 +8,10 @@
 
 #define N_PER_LBF 4.4482216152605
 
-/* compositecalculator.com: 225 g/m2 of laminate, fibre share 0.6778 by mass, densities 1.79 and 1.25: 0.143 mm. */
+/*
+ * compositecalculator.com: 225 g/m2 of laminate, fibre share 0.6778 by mass, densities 1.79 and 1.25:
+ * 0.143 mm.
+ */
 static void test_mat__layer_by_mass_balance(void **state)
 {
     (void)state;
@@ -20,7 +23,10 @@ static void test_mat__layer_by_mass_balance(void **state)
     assert_close(sm_mat_layer_mm(&mat), 0.143, 0.0005);
 }
 
-/* toolcroze.com, fibreglass laminate thickness: chopped-strand mat holds 25 to 35 % glass at 1.4 to 2.2 parts of resin. */
+/*
+ * toolcroze.com, fibreglass laminate thickness: chopped-strand mat holds 25 to 35 % glass at 1.4 to 2.2
+ * parts of resin.
+ */
 static void test_mat__glass_share_as_published(void **state)
 {
     (void)state;
@@ -77,9 +83,13 @@ static void test_materials__of_one_repair(void **state)
     assert_int_equal(sm_materials_for(&one, 0.6, SM_NAN, &kit, &mat, &err), SM_E_RANGE);
 }
 
-/* Pot life and cure of a two-part epoxy adhesive from a county's file (San Joaquin County, document 573926, page 266). */
+/*
+ * Pot life and cure of a two-part epoxy adhesive from a county's file (San Joaquin County, document
+ * 573926, page 266).
+ */
 static const struct sm_cure_row epoxy[] = {
-    {"epoxy", 38, 8, 180}, {"epoxy", 16, 45, 720}, {"epoxy", 27, 15, 240}, {"epoxy", 21, 25, 300}, {"other", 40, 1, 2},
+    {"epoxy", 38, 8, 180},  {"epoxy", 16, 45, 720}, {"epoxy", 27, 15, 240},
+    {"epoxy", 21, 25, 300}, {"other", 40, 1, 2},
 };
 
 static struct sm_sheet cure_sheet(void)
@@ -141,8 +151,8 @@ static void test_pressure__of_water(void **state)
 }
 
 /*
- * Oregon OSHA 2014: a 36 in plug at 5 psi, "5,000 pounds". unitracc.de, closure packers: DN 800 about 1.5 t (0.29 bar),
- * DN 1500 about 3.5 t (0.19 bar).
+ * Oregon OSHA 2014: a 36 in plug at 5 psi, "5,000 pounds". unitracc.de, closure packers: DN 800 about 1.5 t
+ * (0.29 bar), DN 1500 about 3.5 t (0.19 bar).
  */
 static void test_pressure__end_thrust(void **state)
 {
@@ -222,7 +232,8 @@ static void test_day__steps_follow_on(void **state)
         assert_close(day->step[i].start_min, now, 1e-9);
         now = day->step[i].end_min;
     }
-    /* 60 m at 6 m a minute: 45 set-up, 2 x 20 to prepare, 5 + 2 x 10 rehearsal; then mixed, 8 + 10 + 1 + 1 to inflate */
+    /* 60 m at 6 m a minute: 45 set-up, 2 x 20 to prepare, 5 + 2 x 10 rehearsal; then mixed, 8 + 10 + 1 + 1 to
+     * inflate */
     assert_close(day->repair[0].mixed_min, 45 + 40 + 25, 1e-9);
     assert_close(day->repair[0].inflated_min, 110 + 20, 1e-9);
     assert_close(day->repair[0].latest_inflate_min, 110 + 25, 1e-9);

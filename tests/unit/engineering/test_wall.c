@@ -1,7 +1,7 @@
 /*
- * Wall thickness against the two worked examples of "Trenchless Technology Piping: Installation and Inspection",
- * section 2.7 (a 48 in pipe, fully and partially deteriorated), a table of our own for small bores, and what must hold
- * for any input.
+ * Wall thickness against the two worked examples of "Trenchless Technology Piping: Installation and
+ * Inspection", section 2.7 (a 48 in pipe, fully and partially deteriorated), a table of our own for small
+ * bores, and what must hold for any input.
  */
 #include "sm_test.h"
 
@@ -47,7 +47,10 @@ static struct sm_wall_result design(const struct sm_wall_input *in)
     return result;
 }
 
-/* Handbook pages 109 to 114. Printed there: C 0.836, B' 0.414, Rw 0.835, P 5.20 psi, t 0.878, 0.376, 1.01, 0.790 in. */
+/*
+ * Handbook pages 109 to 114. Printed there: C 0.836, B' 0.414, Rw 0.835, P 5.20 psi, t 0.878, 0.376, 1.01,
+ * 0.790 in.
+ */
 static void test_wall__handbook_fully_deteriorated(void **state)
 {
     (void)state;
@@ -80,7 +83,10 @@ static void test_wall__handbook_partially_deteriorated(void **state)
     assert_string_equal(sm_wall_equation_name(result.governing), "X1.1");
 }
 
-/* The handbook's qt of 14.90 psi stands without its sum; soil of 120 lb/ft3 leaves 0.30 psi for the live load. */
+/*
+ * The handbook's qt of 14.90 psi stands without its sum; soil of 120 lb/ft3 leaves 0.30 psi for the live
+ * load.
+ */
 static void test_wall__total_load_from_its_parts(void **state)
 {
     (void)state;
@@ -107,7 +113,10 @@ static void test_wall__old_edition_is_thicker(void **state)
     }
 }
 
-/* Ours, made with the formulas the examples verify (water at 0.433 psi a foot); no published table of small bores was found. */
+/*
+ * Ours, made with the formulas the examples verify (water at 0.433 psi a foot); no published table of
+ * small bores was found.
+ */
 static void test_wall__small_bores_stay_as_they_were(void **state)
 {
     (void)state;
@@ -115,10 +124,10 @@ static void test_wall__small_bores_stay_as_they_were(void **state)
     static const struct {
         double bore_in, mm[5];
     } rows[] = {
-        {4, {1.39, 1.75, 2.00, 2.20, 2.51}},      {6, {2.09, 2.63, 3.00, 3.29, 3.76}},
-        {8, {2.79, 3.50, 4.00, 4.39, 5.01}},      {10, {3.49, 4.38, 5.00, 5.49, 6.26}},
-        {12, {4.18, 5.25, 6.00, 6.59, 7.52}},     {15, {5.23, 6.56, 7.50, 8.23, 9.40}},
-        {18, {6.27, 7.88, 8.99, 9.88, 11.28}},    {24, {8.37, 10.50, 11.99, 13.17, 15.03}},
+        {4, {1.39, 1.75, 2.00, 2.20, 2.51}},   {6, {2.09, 2.63, 3.00, 3.29, 3.76}},
+        {8, {2.79, 3.50, 4.00, 4.39, 5.01}},   {10, {3.49, 4.38, 5.00, 5.49, 6.26}},
+        {12, {4.18, 5.25, 6.00, 6.59, 7.52}},  {15, {5.23, 6.56, 7.50, 8.23, 9.40}},
+        {18, {6.27, 7.88, 8.99, 9.88, 11.28}}, {24, {8.37, 10.50, 11.99, 13.17, 15.03}},
     };
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         for (size_t j = 0; j < 5; j++) {

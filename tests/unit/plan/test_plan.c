@@ -12,8 +12,16 @@ static struct sm_observation *add(double start_m, double end_m, enum sm_treatmen
     size_t i = scene.alignment.n_observations++;
     struct sm_observation *observation = &scene.observation[i];
     *observation = (struct sm_observation){
-        .entry_idx = (int32_t)i, .code = "BAC", .prepare = "", .reason = "", .diameter_mm = SM_NAN,
-        .distance_m = start_m, .start_m = start_m, .end_m = end_m, .error_m = 0.055, .treatment = treatment,
+        .entry_idx = (int32_t)i,
+        .code = "BAC",
+        .prepare = "",
+        .reason = "",
+        .diameter_mm = SM_NAN,
+        .distance_m = start_m,
+        .start_m = start_m,
+        .end_m = end_m,
+        .error_m = 0.055,
+        .treatment = treatment,
     };
     observation->id[0] = 'O';
     observation->id[1] = (char)('1' + i);
@@ -39,8 +47,13 @@ static int set_scene(void **state)
     scene.sheet.n_kits = 2;
     scene.sheet.segment.diameter_mm = 200;
     scene.sheet.rules = (struct sm_rules){
-        .end_cover_m = 0.15, .placement_m = 0.05, .overlap_m = 0.1, .keep_clear_m = 0.1,
-        .connection_diameter_mm = 150, .set_up_cost = 400, .reopen_cost = 250,
+        .end_cover_m = 0.15,
+        .placement_m = 0.05,
+        .overlap_m = 0.1,
+        .keep_clear_m = 0.1,
+        .connection_diameter_mm = 150,
+        .set_up_cost = 400,
+        .reopen_cost = 250,
         .full_lining_rate_per_m = SM_NAN,
     };
     return 0;
@@ -232,7 +245,8 @@ static void test_plan__liner_over_a_referred_place_is_noted(void **state)
     struct sm_plan *plan = make();
     assert_int_equal(plan->n_repairs, 1);
     assert_int_equal(plan->findings.n, 1);
-    assert_string_equal(plan->findings.item[0].message, "R1 lies over O2 (BAC), which is referred: settle that first");
+    assert_string_equal(plan->findings.item[0].message,
+                        "R1 lies over O2 (BAC), which is referred: settle that first");
     sm_plan_free(&plan);
 }
 
@@ -278,6 +292,69 @@ static void test_plan__order_of_input_does_not_matter(void **state)
     }
 }
 
+/* Unrepaired observations that have a target. */
+static int left_out_with_target(const struct sm_plan *plan)
+{
+    int n = 0;
+    for (size_t i = 0; i < plan->n_unrepaired; i++) {
+        for (size_t j = 0; j < plan->n_targets; j++) {
+            n += plan->unrepaired[i].observation_idx == plan->target[j].observation_idx;
+        }
+    }
+    return n;
+}
+
+/* Values no reader should let through; a plan or a refusal must come of them, never a crash or a hang. */
+static void test_plan__hostile_values(void **state)
+{
+    static const double odd[] = {0, -1, 1e-9, 1e300, -1e300, 19.999999999, (double)INFINITY, SM_NAN};
+    struct sm_test_random random = sm_test_seed(13);
+    (void)state;
+    for (int round = 0; round < 500; round++) {
+        set_scene(NULL);
+        fill_at_random(&random, 4);
+        struct sm_observation *first = &scene.observation[0];
+        double *place[] = {&first->start_m,
+                           &first->end_m,
+                           &first->distance_m,
+                           &first->error_m,
+                           &first->diameter_mm,
+                           &scene.alignment.length_m,
+                           &scene.sheet.segment.diameter_mm,
+                           &scene.kit[0].cost,
+                           &scene.kit[0].diameter_min_mm,
+                           &scene.sheet.rules.overlap_m,
+                           &scene.sheet.rules.end_cover_m,
+                           &scene.sheet.rules.keep_clear_m,
+                           &scene.sheet.rules.set_up_cost,
+                           &scene.sheet.rules.reopen_cost,
+                           &scene.sheet.rules.connection_diameter_mm,
+                           &scene.sheet.rules.full_lining_rate_per_m};
+        static const int64_t lengths[] = {0, -5, 1, 100000, 100001, INT64_MAX};
+        for (int i = 0; i < 2; i++) {
+            *place[sm_test_int(&random, 0, sizeof place / sizeof *place - 1)] =
+                odd[sm_test_int(&random, 0, 7)];
+        }
+        if (sm_test_int(&random, 0, 3) == 0) {
+            scene.kit[1].length_um = lengths[sm_test_int(&random, 0, 5)];
+        }
+        scene.sheet.rules.may_reopen = sm_test_int(&random, 0, 1);
+        struct sm_plan *plan = NULL;
+        struct sm_error err = {0};
+        if (sm_plan_make(&plan, &scene.alignment, &scene.sheet, &err) != SM_OK) {
+            assert_null(plan);
+            assert_true(err.text[0]);
+            continue;
+        }
+        size_t n_called = 0;
+        for (size_t i = 0; i < scene.alignment.n_observations; i++) {
+            n_called += scene.observation[i].treatment == SM_TREATMENT_LINE;
+        }
+        assert_int_equal(n_called, plan->n_targets + plan->n_unrepaired - (size_t)left_out_with_target(plan));
+        sm_plan_free(&plan);
+    }
+}
+
 /* ---- in words */
 
 static void expect_words(const struct sm_text *text, const char *const *words, size_t n)
@@ -294,7 +371,8 @@ static void test_explain__why_this_liner(void **state)
     (void)state;
     static const char *const words[] = {
         "R1: kit short, from 4.615 m to 5.215 m, stop at 4.915 m, cost 580.\n",
-        "It covers O1 (BAC): 4.795 m to 5.205 m, which is the defect with 150 mm of end cover and 55 mm of position error",
+        "It covers O1 (BAC): 4.795 m to 5.205 m, which is the defect with 150 mm of end cover and 55 mm of "
+        "position error",
         "2 kits are to be had for this pipe: short of 0.600 m at 580, long of 1.200 m at 700 with set-up.\n",
         "10 mm off its stop is not too much.\n",
         "Toward the datum 10 mm before the target of O1 shows.\n",
@@ -316,10 +394,12 @@ static void test_explain__chain_and_pipe_end(void **state)
 {
     (void)state;
     static const char *const first[] = {
-        "It ends flush with the pipe", "Toward the datum 48 mm before the lap with R1 falls below the overlap.",
+        "It ends flush with the pipe",
+        "Toward the datum 48 mm before the lap with R1 falls below the overlap.",
         "Away from the datum nothing but the pipe's end limits it.",
     };
-    static const char *const alone[] = {"Without this kit here not all that the plan covers could be covered."};
+    static const char *const alone[] = {
+        "Without this kit here not all that the plan covers could be covered."};
     add(0.1, 2.0, SM_TREATMENT_LINE);
     struct sm_plan *plan = make();
     struct sm_text text = {0};
@@ -350,7 +430,8 @@ static void test_passage__what_lies_in_the_way(void **state)
     size_t n = 0, at_six = 1; /* R1 is at 9 m, R2 at 6 m, R3 at 1 m */
     struct sm_error err = {0};
     assert_close((double)plan->repair[at_six].start_um, 5700000, 1);
-    assert_ok(sm_plan_passage(&passage, &n, plan->arena, plan, &scene.alignment, &scene.sheet, at_six, &err), &err);
+    assert_ok(sm_plan_passage(&passage, &n, plan->arena, plan, &scene.alignment, &scene.sheet, at_six, &err),
+              &err);
     assert_int_equal(n, 3); /* and the break at 6 m itself */
     assert_string_equal(passage[0].what, "offset");
     assert_true(passage[0].is_doubtful);
@@ -360,7 +441,8 @@ static void test_passage__what_lies_in_the_way(void **state)
     sm_plan_free(&plan);
     scene.sheet.access.enters_at_to = true;
     plan = make();
-    assert_ok(sm_plan_passage(&passage, &n, plan->arena, plan, &scene.alignment, &scene.sheet, at_six, &err), &err);
+    assert_ok(sm_plan_passage(&passage, &n, plan->arena, plan, &scene.alignment, &scene.sheet, at_six, &err),
+              &err);
     assert_int_equal(n, 2);
     assert_string_equal(passage[0].what, "roots");
     assert_close(passage[0].way_m, 11, 1e-9);
@@ -377,8 +459,9 @@ static void test_passage__other_end(void **state)
     scene.sheet.segment.to = "T13";
     struct sm_plan *plan = make();
     assert_ok(sm_plan_other_end(&text, plan, &scene.alignment, &scene.sheet, &err), &err);
-    assert_string_equal(sm_text_str(&text), "From the other end (T13) 0 instead of 1 referred place lies in the way, and the "
-                                            "longest push is 8.00 m instead of 12.00 m.");
+    assert_string_equal(sm_text_str(&text),
+                        "From the other end (T13) 0 instead of 1 referred place lies in the way, and the "
+                        "longest push is 8.00 m instead of 12.00 m.");
     sm_text_clear(&text);
     scene.sheet.access.enters_at_to = true;
     assert_ok(sm_plan_other_end(&text, plan, &scene.alignment, &scene.sheet, &err), &err);
@@ -402,13 +485,14 @@ static void test_compare__side_by_side(void **state)
     struct sm_plan_case before = {"as it is", plan, &scene.alignment, &scene.sheet};
     struct sm_plan_case after = {"more cover", other, &scene.alignment, &wide};
     assert_ok(sm_plan_compare(&text, &before, &after, &err), &err);
-    assert_string_equal(sm_text_str(&text), "as it is: 2 repairs, 1.20 m of liner, cost 1160, 0 not repaired\n"
-                                            "more cover: 2 repairs, 2.40 m of liner, cost 1400, 0 not repaired\n"
-                                            "difference in cost 240\n"
-                                            "- R1 short, stop at 12.000 m\n"
-                                            "- R2 short, stop at 5.000 m\n"
-                                            "+ R1 long, stop at 12.000 m\n"
-                                            "+ R2 long, stop at 5.000 m\n");
+    assert_string_equal(sm_text_str(&text),
+                        "as it is: 2 repairs, 1.20 m of liner, cost 1160, 0 not repaired\n"
+                        "more cover: 2 repairs, 2.40 m of liner, cost 1400, 0 not repaired\n"
+                        "difference in cost 240\n"
+                        "- R1 short, stop at 12.000 m\n"
+                        "- R2 short, stop at 5.000 m\n"
+                        "+ R1 long, stop at 12.000 m\n"
+                        "+ R2 long, stop at 5.000 m\n");
     sm_text_clear(&text);
     after = before;
     assert_ok(sm_plan_compare(&text, &before, &after, &err), &err);
@@ -434,6 +518,7 @@ int main(void)
         cmocka_unit_test_setup(test_plan__connection_logged_twice_is_cut_open_once, set_scene),
         cmocka_unit_test_setup(test_plan__liner_over_a_referred_place_is_noted, set_scene),
         cmocka_unit_test_setup(test_plan__order_of_input_does_not_matter, set_scene),
+        cmocka_unit_test_setup(test_plan__hostile_values, set_scene),
         cmocka_unit_test_setup(test_explain__why_this_liner, set_scene),
         cmocka_unit_test_setup(test_explain__chain_and_pipe_end, set_scene),
         cmocka_unit_test_setup(test_passage__what_lies_in_the_way, set_scene),

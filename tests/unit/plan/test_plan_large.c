@@ -46,7 +46,8 @@ static size_t count_shown(const struct sm_plan *plan)
     size_t n = 0;
     for (size_t i = 0; i < plan->n_targets; i++) {
         int64_t at_um = plan->target[i].start_um;
-        for (size_t j = plan->n_repairs; j-- > 0;) { /* work goes from the far end, so backward is along the pipe */
+        for (size_t j = plan->n_repairs;
+             j-- > 0;) { /* work goes from the far end, so backward is along the pipe */
             const struct sm_repair *repair = &plan->repair[j];
             int64_t end_um = repair->start_um + repair->length_um;
             at_um = repair->start_um <= at_um && end_um > at_um ? end_um : at_um;
@@ -59,16 +60,24 @@ static size_t count_shown(const struct sm_plan *plan)
 static void run(double share_of_connections, bool may_reopen, size_t n_kits)
 {
     static const struct sm_kit kits[] = {
-        {"a", 150, 250, 500000, 150, 2, 1, 100, 200, NULL},  {"b", 150, 250, 600000, 170, 2, 1, 100, 200, NULL},
-        {"c", 150, 250, 914400, 220, 2, 1, 100, 200, NULL},  {"d", 150, 250, 1200000, 270, 2, 1, 100, 200, NULL},
-        {"e", 150, 250, 1524000, 330, 2, 1, 100, 200, NULL}, {"f", 150, 250, 3000000, 600, 2, 1, 100, 200, NULL},
+        {"a", 150, 250, 500000, 150, 2, 1, 100, 200, NULL},
+        {"b", 150, 250, 600000, 170, 2, 1, 100, 200, NULL},
+        {"c", 150, 250, 914400, 220, 2, 1, 100, 200, NULL},
+        {"d", 150, 250, 1200000, 270, 2, 1, 100, 200, NULL},
+        {"e", 150, 250, 1524000, 330, 2, 1, 100, 200, NULL},
+        {"f", 150, 250, 3000000, 600, 2, 1, 100, 200, NULL},
     };
     struct sm_test_random random = {2031};
     struct sm_alignment alignment = {
         .length_m = LENGTH_M, .n_observations = N_OBSERVATIONS, .observation = observation};
     struct sm_sheet sheet = {.kit = kits, .n_kits = n_kits, .segment = {.diameter_mm = 200}};
-    sheet.rules = (struct sm_rules){.end_cover_m = 0.15, .overlap_m = 0.1, .keep_clear_m = 0.1, .set_up_cost = 400,
-                                    .reopen_cost = 250, .connection_diameter_mm = 150, .may_reopen = may_reopen,
+    sheet.rules = (struct sm_rules){.end_cover_m = 0.15,
+                                    .overlap_m = 0.1,
+                                    .keep_clear_m = 0.1,
+                                    .set_up_cost = 400,
+                                    .reopen_cost = 250,
+                                    .connection_diameter_mm = 150,
+                                    .may_reopen = may_reopen,
                                     .full_lining_rate_per_m = SM_NAN};
     struct sm_plan *plan = NULL;
     struct sm_error err = {0};
@@ -76,7 +85,8 @@ static void run(double share_of_connections, bool may_reopen, size_t n_kits)
     clock_t before = clock();
     assert_ok(sm_plan_make(&plan, &alignment, &sheet, &err), &err);
     double took_s = (double)(clock() - before) / CLOCKS_PER_SEC;
-    print_message("%zu repairs, %zu unrepaired, %d ms\n", plan->n_repairs, plan->n_unrepaired, (int)(took_s * 1e3));
+    print_message("%zu repairs, %zu unrepaired, %d ms\n", plan->n_repairs, plan->n_unrepaired,
+                  (int)(took_s * 1e3));
     assert_true(plan->n_repairs > 100);
     assert_true(count_shown(plan) <= plan->n_unrepaired);
     assert_true(took_s < MOST_S);
@@ -112,7 +122,8 @@ static void test_plan__one_long_defect(void **state)
     assert_true((double)(clock() - before) / CLOCKS_PER_SEC < MOST_S);
     assert_int_equal(plan->n_unrepaired, 0);
     assert_int_equal(count_shown(plan), 0);
-    /* No mix can be cheaper than metres of gain at the best kit's price for one: the chain's last liner is the slack. */
+    /* No mix can be cheaper than metres of gain at the best kit's price for one: the chain's last liner is
+     * the slack. */
     double best_per_m = fmin(350 / 1.1192, fmin(260 / 0.8144, 290 / 0.9));
     assert_true(plan->cost >= best_per_m * (LENGTH_M - 0.1) - 1e-6);
     assert_true(plan->cost <= best_per_m * LENGTH_M + 350);
