@@ -36,6 +36,8 @@ void sm_counter_free(struct sm_counter **counter);
 const struct sm_counter_format *sm_counter_get_format(const struct sm_counter *counter);
 /** Candidates best first; borrowed. */
 size_t sm_counter_candidates(const struct sm_counter *counter, const struct sm_counter_candidate **out);
+/** Another field that could as well be the counter, borrowed; NULL when there is none. Confidences are lowered then. */
+const struct sm_counter_candidate *sm_counter_get_rival(const struct sm_counter *counter);
 
 /**
  * Read the whole recording into a trace.

@@ -18,8 +18,9 @@
                         */
 #define SURE_SCORE 6.0 /* from here on the field itself is beyond doubt */
 #define SURE_AGREEMENT 0.8
-#define RIVAL_MARGIN 1.2 /* a second field this close is named as a rival */
-#define READ_STEP_S 0.2  /* longest spacing of the pictures read through the recording */
+#define RIVAL_MARGIN 1.2    /* a second field this close is named as a rival */
+#define RIVAL_CERTAINTY 0.6 /* all readings share the doubt which field it is */
+#define READ_STEP_S 0.2     /* longest spacing of the pictures read through the recording */
 #define READ_STEP_COUNTS                                                                                     \
     2.0 /* a camera at ordinary speed moves the counter by so much from one picture to the next */
 #define ORDINARY_SPEED_M_PER_S 0.15
@@ -32,6 +33,8 @@ struct sm_counter {
     struct sm_counter__faces faces;
     struct sm_counter_format format;
     double certainty; /**< that this is the counter and its form is right, 0..1; scales every confidence */
+    bool has_rival;
+    struct sm_counter_candidate rival;
     size_t n_candidates;
     struct sm_counter_candidate candidate[MAX_CANDIDATES_KEPT];
 };
@@ -49,6 +52,11 @@ void sm_counter_free(struct sm_counter **counter)
 const struct sm_counter_format *sm_counter_get_format(const struct sm_counter *counter)
 {
     return &counter->format;
+}
+
+const struct sm_counter_candidate *sm_counter_get_rival(const struct sm_counter *counter)
+{
+    return counter->has_rival ? &counter->rival : NULL;
 }
 
 size_t sm_counter_candidates(const struct sm_counter *counter, const struct sm_counter_candidate **out)
@@ -252,21 +260,26 @@ static struct sm_box box_of(const struct sm_counter__text_line *line, float x0_p
                            (int32_t)ceilf(line->baseline_px + pad - y0)};
 }
 
+static struct sm_counter_candidate candidate_of(struct sm_counter *counter, const struct search *search,
+                                                const struct sm_counter__field *field)
+{
+    const char *example = sm_arena_strdup(counter->arena, field->token[field->n_tokens - 1].text);
+    return (struct sm_counter_candidate){
+        .box = box_of(&search->line[field->line_idx], field->x0_px, field->x1_px),
+        .example = example ? example : "",
+        .verdict = field->verdict,
+        .score = field->score,
+    };
+}
+
 /** Keep what the search looked at, so that people can be shown it. */
 static void candidates_keep(struct sm_counter *counter, const struct search *search)
 {
     for (size_t i = 0; i < search->fields.n && counter->n_candidates < MAX_CANDIDATES_KEPT; i++) {
-        const struct sm_counter__field *field = &search->fields.item[i];
-        if (field->n_tokens < 2) {
-            continue;
+        if (search->fields.item[i].n_tokens >= 2) {
+            counter->candidate[counter->n_candidates++] =
+                candidate_of(counter, search, &search->fields.item[i]);
         }
-        const char *example = sm_arena_strdup(counter->arena, field->token[field->n_tokens - 1].text);
-        counter->candidate[counter->n_candidates++] = (struct sm_counter_candidate){
-            .box = box_of(&search->line[field->line_idx], field->x0_px, field->x1_px),
-            .example = example ? example : "",
-            .verdict = field->verdict,
-            .score = field->score,
-        };
     }
 }
 
@@ -301,24 +314,30 @@ static bool is_same_stretch(const struct sm_counter__text_line *line_a, const st
     return along > 0 && across > 0;
 }
 
-/** How sure it is that the best field is the counter and its form is right. */
-static double certainty(const struct sm_counter__fields *fields, const struct sm_counter__text_line *lines,
-                        bool is_told)
+/** Another field elsewhere that is nearly as much like a counter as the best; NULL when there is none. */
+static const struct sm_counter__field *rival_of(const struct sm_counter__fields *fields,
+                                                const struct sm_counter__text_line *lines)
 {
     const struct sm_counter__field *best = &fields->item[0];
+    double least = fmax(LEAST_SCORE, best->score - RIVAL_MARGIN);
+    for (size_t i = 1; i < fields->n && fields->item[i].score > least; i++) {
+        const struct sm_counter__field *other = &fields->item[i];
+        if (!is_same_stretch(&lines[best->line_idx], best, &lines[other->line_idx], other)) {
+            return other;
+        }
+    }
+    return NULL;
+}
+
+/** How sure it is that the best field is the counter and its form is right. */
+static double certainty(const struct sm_counter__field *best, bool is_told, bool has_rival)
+{
     double sure = fmin(1, best->agreement / SURE_AGREEMENT);
     if (is_told) {
         return sure;
     }
     sure *= best->score >= SURE_SCORE ? 1 : fmax(0.3, best->score / SURE_SCORE);
-    double rival_score = fmax(LEAST_SCORE, best->score - RIVAL_MARGIN);
-    for (size_t i = 1; i < fields->n && fields->item[i].score > rival_score; i++) {
-        const struct sm_counter__field *other = &fields->item[i];
-        if (!is_same_stretch(&lines[best->line_idx], best, &lines[other->line_idx], other)) {
-            return 0.6 * sure;
-        }
-    }
-    return sure;
+    return has_rival ? RIVAL_CERTAINTY * sure : sure;
 }
 
 static enum sm_status choose(struct sm_counter *counter, struct search *search,
@@ -331,7 +350,12 @@ static enum sm_status choose(struct sm_counter *counter, struct search *search,
     if (!field || field->score < (is_told ? 0.5 : least_score(field))) {
         return nothing_found(search, err);
     }
-    counter->certainty = certainty(&search->fields, search->line, is_told);
+    const struct sm_counter__field *rival = is_told ? NULL : rival_of(&search->fields, search->line);
+    counter->has_rival = rival != NULL;
+    if (rival) {
+        counter->rival = candidate_of(counter, search, rival);
+    }
+    counter->certainty = certainty(field, is_told, counter->has_rival);
     enum sm_status status =
         sm_counter__layout_learn(&counter->layout, field, &search->line[field->line_idx], err);
     if (status != SM_OK) {

@@ -230,7 +230,7 @@ static enum sm_status read_video(struct sm_job *job, struct sm_error *err)
                                       job->progress_user};
     struct sm_counter *counter = NULL;
     struct sm_error why = {0};
-    status = sm_job__find(&counter, &reading, &why);
+    status = sm_job__find(&counter, &reading, &job->video, &why);
     if (status == SM_OK) {
         status = read_counter(job, counter, &reading, err);
     } else if (status == SM_E_NOTFOUND) {

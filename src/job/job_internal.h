@@ -62,7 +62,7 @@ struct sm_job__reading {
 };
 /* Find the counter and read it; at_s are the times that must be read themselves. */
 enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__reading *reading,
-                            struct sm_error *err);
+                            struct sm_findings *findings, struct sm_error *err);
 enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
                             const struct sm_job__reading *reading, const double *at_s, size_t n_at,
                             struct sm_error *err);

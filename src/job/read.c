@@ -76,14 +76,34 @@ static struct sm_job__part part_of(const struct sm_job__reading *reading)
     return (struct sm_job__part){sm_media_source(reading->media), reading->start_s, reading->end_s};
 }
 
+/** Where two fields could be the counter, name both: which one it is, is for a person to say. */
+static enum sm_status tell_rival(struct sm_findings *findings, const struct sm_counter *counter,
+                                 struct sm_error *err)
+{
+    const struct sm_counter_candidate *rival = sm_counter_get_rival(counter);
+    if (!findings || !rival) {
+        return SM_OK;
+    }
+    struct sm_box taken = sm_counter_get_format(counter)->box;
+    enum sm_status status =
+        sm_findings_add(findings, SM_FLAG_UNSURE, SM_SEVERITY_WARNING, NULL, 0, SM_NAN, -1,
+                        "two fields could be the counter: the one at box %d,%d,%d,%d was read, another "
+                        "(\"%s\") is at box %d,%d,%d,%d; say "
+                        "which by its box",
+                        taken.x_px, taken.y_px, taken.width_px, taken.height_px, rival->example,
+                        rival->box.x_px, rival->box.y_px, rival->box.width_px, rival->box.height_px);
+    return status == SM_OK ? SM_OK : sm_job__no_memory(err);
+}
+
 enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__reading *reading,
-                            struct sm_error *err)
+                            struct sm_findings *findings, struct sm_error *err)
 {
     struct sm_job__step step = {reading->progress, reading->progress_user, "looking for the counter"};
     struct sm_counter_opts opts = {reading->box, reading->unit, sm_job__tell, &step};
     struct sm_job__part part = part_of(reading);
     struct sm_frame_source source = sm_job__part_source(&part);
-    return sm_counter_find(out, &source, &opts, err);
+    enum sm_status status = sm_counter_find(out, &source, &opts, err);
+    return status == SM_OK ? tell_rival(findings, *out, err) : status;
 }
 
 enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
@@ -98,12 +118,13 @@ enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
 }
 
 static enum sm_status read_open(struct sm_trace **out, const struct sm_job__reading *reading,
-                                const struct sm_job_read_opts *opts, struct sm_error *err)
+                                const struct sm_job_read_opts *opts, struct sm_findings *findings,
+                                struct sm_error *err)
 {
     struct sm_counter *counter = NULL;
     struct sm_trace *whole = NULL;
     double *at_s = sm_calloc(opts->n_at, sizeof *at_s);
-    enum sm_status status = at_s ? sm_job__find(&counter, reading, err) : sm_job__no_memory(err);
+    enum sm_status status = at_s ? sm_job__find(&counter, reading, findings, err) : sm_job__no_memory(err);
     if (status == SM_OK) {
         size_t n_at =
             sm_job__inside(at_s, opts->at_s, opts->n_at, sm_media_get_info(reading->media)->duration_s);
@@ -131,7 +152,7 @@ enum sm_status sm_job_read(struct sm_trace **out, const struct sm_job_read_opts 
     struct sm_trace *trace = NULL;
     struct sm_job__reading reading = {media,  opts->box,      opts->unit,         SM_NAN,
                                       SM_NAN, opts->progress, opts->progress_user};
-    status = read_open(&trace, &reading, opts, err);
+    status = read_open(&trace, &reading, opts, findings, err);
     if (status != SM_OK) {
         sm_error_source(err, opts->video[0]);
     } else if (findings) {
