@@ -372,8 +372,7 @@ static void test_explain__why_this_liner(void **state)
     static const char *const words[] = {
         "R1: kit short, from 4.615 m to 5.215 m, stop at 4.915 m, cost 580.\n",
         "It covers O1 (BAC): 4.795 m to 5.205 m, which is the defect with 150 mm of end cover",
-        "and 55 mm of position error each side.
-",
+        "and 55 mm of position error each side.\n",
         "2 kits are to be had for this pipe: short of 0.600 m at 580, long of 1.200 m at 700 with set-up.\n",
         "10 mm off its stop is not too much.\n",
         "Toward the datum 10 mm before the target of O1 shows.\n",
