@@ -121,6 +121,13 @@ enum sm_status sm_materials_for(struct sm_materials *out, double liner_length_m,
 /** Add one to a sum that started as {0}. */
 void sm_materials_add(struct sm_materials *sum, const struct sm_materials *one);
 
+/**
+ * What to load for a whole plan, with spares of the longest liner in it.
+ * @param sum [out] all 0 when the plan has no repairs.
+ */
+enum sm_status sm_materials_for_plan(struct sm_materials *sum, const struct sm_plan *plan, const struct sm_sheet *sheet,
+                                     const struct sm_mat *mat, int32_t n_spares, struct sm_error *err) SM_CHECKED;
+
 /* ---- working and cure time --------------------------------------------------------------------------------- */
 
 struct sm_cure_time {

@@ -115,3 +115,37 @@ void sm_materials_add(struct sm_materials *sum, const struct sm_materials *one)
     sum->ties += one->ties;
     sum->sleeves += one->sleeves;
 }
+
+static enum sm_status add_repair(struct sm_materials *sum, const struct sm_repair *repair,
+                                 const struct sm_sheet *sheet, const struct sm_mat *mat, struct sm_error *err)
+{
+    struct sm_materials one;
+    enum sm_status status =
+        sm_materials_for(&one, (double)repair->length_um / 1e6, sheet->segment.diameter_mm,
+                         &sheet->kit[repair->kit_idx], mat, err);
+    if (status == SM_OK) {
+        sm_materials_add(sum, &one);
+    }
+    return status;
+}
+
+enum sm_status sm_materials_for_plan(struct sm_materials *sum, const struct sm_plan *plan,
+                                     const struct sm_sheet *sheet, const struct sm_mat *mat, int32_t n_spares,
+                                     struct sm_error *err)
+{
+    struct sm_materials total = {0};
+    const struct sm_repair *longest = NULL;
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; i < plan->n_repairs && status == SM_OK; i++) {
+        const struct sm_repair *repair = &plan->repair[i];
+        longest = !longest || repair->length_um > longest->length_um ? repair : longest;
+        status = add_repair(&total, repair, sheet, mat, err);
+    }
+    for (int32_t i = 0; longest && i < n_spares && status == SM_OK; i++) {
+        status = add_repair(&total, longest, sheet, mat, err);
+    }
+    if (status == SM_OK) {
+        *sum = total;
+    }
+    return status;
+}

@@ -222,6 +222,23 @@ static struct sm_day_plan *make_day(double temperature_c, bool enters_at_to)
     return day;
 }
 
+static void test_materials__of_a_plan_with_spares(void **state)
+{
+    (void)state;
+    struct sm_sheet sheet = {.kit = &day_kit, .n_kits = 1, .segment = {.diameter_mm = 200}};
+    struct sm_mat mat = sm_mat_default();
+    struct sm_plan plan = day_plan();
+    struct sm_materials sum;
+    struct sm_error err = {0};
+    assert_ok(sm_materials_for_plan(&sum, &plan, &sheet, &mat, 1, &err), &err);
+    assert_int_equal(sum.n_repairs, 4);
+    assert_close(sum.kit_resin_l, 4 * 1.2, 1e-12);
+    assert_close(sum.mat_length_m, 4 * 0.6, 1e-12);
+    plan.n_repairs = 0;
+    assert_ok(sm_materials_for_plan(&sum, &plan, &sheet, &mat, 1, &err), &err);
+    assert_int_equal(sum.n_repairs, 0);
+}
+
 static void test_day__steps_follow_on(void **state)
 {
     (void)state;
@@ -282,6 +299,7 @@ int main(void)
         cmocka_unit_test(test_pressure__end_thrust),
         cmocka_unit_test(test_pressure__band_of_the_kit),
         cmocka_unit_test(test_bore__left),
+        cmocka_unit_test(test_materials__of_a_plan_with_spares),
         cmocka_unit_test(test_day__steps_follow_on),
         cmocka_unit_test(test_day__working_time_can_be_too_short),
         cmocka_unit_test(test_day__without_cure_times_says_so),
