@@ -21,7 +21,7 @@ static const char kits_text[] =
 
 static void write_in(const char *dir, const char *name, const char *text)
 {
-    char path[400];
+    char path[600];
     snprintf(path, sizeof path, "%s/%s", dir, name);
     FILE *file = fopen(path, "wb");
     assert_non_null(file);
