@@ -55,7 +55,7 @@ static void compare_with_file(const char *path, const char *got)
 
 static void check_fixture(const char *dir, const char *name)
 {
-    char path[1024], expected[1200];
+    char path[1400], expected[1200];
     struct sm_obslog *log = NULL;
     struct sm_obslog_list *list = NULL;
     struct sm_text text = {0};
