@@ -21,9 +21,9 @@ static const struct column columns[] = {
     {"code|kode|main code|hauptcode|hauptkode|kuerzel|defect code|observation code|inspektionskode|inspektionscode|schadenskode|"
      "schadenscode|zustandskode|zustandscode|kodierung",
      FIELD(code), NO_UNIT, UNIT_NONE},
-    {"time|video time|videotime|video position|videozeit|zeit|uhrzeit|time of day|clock time|timecode|time code|zeitpunkt|video",
+    {"time|video time|counter time|videotime|video position|videozeit|zeit|uhrzeit|time of day|clock time|timecode|time code|zeitpunkt|video",
      FIELD(time), FIELD(time_unit), UNIT_TIME},
-    {"distance|dist|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|feet|footage|lage|abstand",
+    {"distance|dist|distance from start|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|feet|footage|lage|abstand",
      FIELD(distance), FIELD(distance_unit), UNIT_LENGTH},
     {"ch1|char 1|char1|characterisation 1|characterization 1|charakterisierung 1|characterisation1|charakterisierung1|c1|ch 1",
      FIELD(ch1), NO_UNIT, UNIT_NONE},
@@ -68,45 +68,56 @@ static enum sm_status no_memory(struct sm_error *err)
 
 /* ---- header ------------------------------------------------------------------------------------------------ */
 
-static bool is_named(const char *names, const char *name)
+/* Place of a name in a list of names, SIZE_MAX = not in it: the better known name of two counts. */
+static size_t name_rank(const char *names, const char *name)
 {
     size_t n_name = strlen(name);
-    while (*names) {
+    for (size_t rank = 0; *names; rank++) {
         size_t n = strcspn(names, "|");
         if (n == n_name && n > 0 && memcmp(names, name, n) == 0) {
-            return true;
+            return rank;
         }
         names += n + (names[n] == '|' ? 1 : 0);
     }
-    return false;
+    return SIZE_MAX;
 }
 
-static size_t column_of(const char *name)
+static bool is_named(const char *names, const char *name)
 {
-    for (size_t k = 0; k < N_COLUMNS; k++) {
-        if (is_named(columns[k].names, name)) {
-            return k;
-        }
+    return name_rank(names, name) != SIZE_MAX;
+}
+
+/* A head's name and unit; "Dist." and "Code:" lose their sign. */
+static void split_head(const char *head, char name[64], char unit[16])
+{
+    sm_column_split(head, name, 64, unit, 16);
+    size_t n = strlen(name);
+    while (n > 0 && (name[n - 1] == '.' || name[n - 1] == ':' || name[n - 1] == ' ')) {
+        name[--n] = '\0';
     }
-    return SIZE_MAX;
 }
 
 /* Fill at[] and unit[] from a row taken as header. */
 static void map_columns(struct csv_log *log, const struct sm_csv_row *row)
 {
+    size_t rank[N_COLUMNS];
     log->segment_at = SIZE_MAX;
     for (size_t k = 0; k < N_COLUMNS; k++) {
-        log->at[k] = SIZE_MAX;
+        log->at[k] = rank[k] = SIZE_MAX;
         log->unit[k][0] = '\0';
     }
     for (size_t i = 0; i < row->n_fields; i++) {
         char name[64], unit[16];
-        sm_column_split(row->field[i], name, sizeof name, unit, sizeof unit);
-        size_t k = column_of(name);
-        if (k != SIZE_MAX && log->at[k] == SIZE_MAX) {
-            log->at[k] = i;
-            memcpy(log->unit[k], unit, sizeof unit);
-        } else if (log->segment_at == SIZE_MAX && is_named(segment_names, name)) {
+        split_head(row->field[i], name, unit);
+        for (size_t k = 0; k < N_COLUMNS; k++) {
+            size_t here = name_rank(columns[k].names, name);
+            if (here < rank[k]) {
+                rank[k] = here;
+                log->at[k] = i;
+                memcpy(log->unit[k], unit, sizeof unit);
+            }
+        }
+        if (log->segment_at == SIZE_MAX && is_named(segment_names, name)) {
             log->segment_at = i;
         }
     }

@@ -192,6 +192,19 @@ static void test_codes_split(void **state)
     }
 }
 
+/* Of two columns that could be the time, the one called so is; the other is kept. */
+static void test_better_name_counts(void **state)
+{
+    (void)state;
+    struct sm_obslog *log = parse("video,Dist. [m],Code:,value,q1,time\nrun1.mpg,2.5,BAB,7,3,1:15\n", NULL);
+    assert_close(log->entry[0].time_s, 75, 0);
+    assert_close(log->entry[0].distance_m, 2.5, 1e-12);
+    assert_close(log->entry[0].q1_value, 3, 0);
+    assert_string_equal(log->entry[0].remark, "video=run1.mpg; value=7");
+    assert_int_equal(log->findings.n, 0);
+    sm_obslog_free(&log);
+}
+
 static void test_segment_column(void **state)
 {
     (void)state;
@@ -216,6 +229,78 @@ static void test_segment_column(void **state)
     opts.segment = "S9";
     assert_int_equal(sm_obslog_parse(&log, text, strlen(text), "x.csv", &opts, &err), SM_E_NOTFOUND);
     assert_true(err.remedy[0]);
+}
+
+static void test_pick_inspection(void **state)
+{
+    (void)state;
+    struct sm_obslog *log = NULL;
+    struct sm_error err = {0};
+    char path[1024];
+    struct sm_obslog_opts opts = {"S201-S202", SM_UNIT_UNKNOWN, 0};
+    snprintf(path, sizeof path, "%s", sm_test_source("fixtures/logs/en13508/two_runs.txt"));
+    assert_ok(sm_obslog_read(&log, path, &opts, &err), &err);
+    assert_string_equal(log->segment.from, "S201");
+    assert_true(has_finding(log, 0, "2 inspections of segment S201-S202, the first is used"));
+    sm_obslog_free(&log);
+    opts.inspection = 2;
+    assert_ok(sm_obslog_read(&log, path, &opts, &err), &err);
+    assert_string_equal(log->segment.from, "S202");
+    assert_true(log->is_against_flow);
+    assert_close(log->entry[3].distance_m, 21.9, 1e-9);
+    /* the same duct seen from both ends: 31.8 - 21.9 = 9.9 against 9.75, 8 to 10 o'clock against 2 to 4 */
+    sm_obslog_mirror_clock(&log->entry[3].clock_from_h, &log->entry[3].clock_to_h);
+    assert_int_equal(log->entry[3].clock_from_h, 2);
+    assert_int_equal(log->entry[3].clock_to_h, 4);
+    assert_int_equal(log->findings.n, 0);
+    sm_obslog_free(&log);
+    opts.inspection = 3;
+    assert_int_equal(sm_obslog_read(&log, path, &opts, &err), SM_E_NOTFOUND);
+    opts = (struct sm_obslog_opts){"T1-T2", SM_UNIT_UNKNOWN, 0};
+    assert_int_equal(sm_obslog_read(&log, path, &opts, &err), SM_E_NOTFOUND);
+    assert_ok(sm_obslog_read(&log, sm_test_source("fixtures/logs/en13508/one.txt"), &opts, &err), &err);
+    assert_true(has_finding(log, 0, "of segment \"S101-S102\", not of \"T1-T2\""));
+    sm_obslog_free(&log);
+}
+
+/* A log as large and as odd as a city's: thousands of inspections, going back, without times, negative. No row is lost. */
+static void test_city_log(void **state)
+{
+    (void)state;
+    enum { N_INSPECTIONS = 3600, N_ROWS = 28000 };
+    struct sm_text text = {0};
+    struct sm_test_random random = sm_test_seed(28000);
+    struct sm_error err = {0};
+    size_t n_rows = 0, n_listed = 0;
+    sm_text_add(&text, "Section;Footage;Code;Video;Value\n");
+    for (int i = 0; i < N_INSPECTIONS; i++) {
+        int n = i == N_INSPECTIONS - 1 ? N_ROWS - (int)n_rows : (int)sm_test_int(&random, 1, 14);
+        for (int k = 0; k < n; k++, n_rows++) {
+            sm_text_addf(&text, "S%d;", i);
+            sm_text_add_fixed(&text, (double)sm_test_int(&random, -1, 3100) / 10, 1);
+            sm_text_addf(&text, ";%s;", k ? "RFJ" : "AMH");
+            if (sm_test_int(&random, 0, 70)) {
+                sm_text_addf(&text, "0:%02d:%02d", (int)sm_test_int(&random, 0, 59), (int)sm_test_int(&random, 0, 59));
+            }
+            sm_text_add(&text, ";5\n");
+        }
+    }
+    struct sm_obslog_list *list = NULL;
+    assert_ok(sm_obslog_list_parse(&list, text.data, text.length, "city.csv", &err), &err);
+    assert_int_equal(list->n_inspections, N_INSPECTIONS);
+    for (size_t k = 0; k < list->n_inspections; k++) {
+        n_listed += list->inspection[k].n_rows;
+    }
+    assert_int_equal(n_listed, N_ROWS);
+    for (size_t k = 7; k < list->n_inspections; k += 700) {
+        struct sm_obslog *log = NULL;
+        struct sm_obslog_opts opts = {list->inspection[k].segment.id, SM_UNIT_FT, 0};
+        assert_ok(sm_obslog_parse(&log, text.data, text.length, "city.csv", &opts, &err), &err);
+        assert_int_equal(log->n_entries, list->inspection[k].n_rows);
+        sm_obslog_free(&log);
+    }
+    sm_obslog_list_free(&list);
+    sm_text_release(&text);
 }
 
 static void test_refused(void **state)
@@ -421,7 +506,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_csv_fixtures), cmocka_unit_test(test_en13508_fixtures), cmocka_unit_test(test_xml_fixtures), cmocka_unit_test(test_no_row_lost),    cmocka_unit_test(test_units),
-        cmocka_unit_test(test_codes_split),  cmocka_unit_test(test_segment_column), cmocka_unit_test(test_refused),
+        cmocka_unit_test(test_codes_split),  cmocka_unit_test(test_better_name_counts), cmocka_unit_test(test_segment_column), cmocka_unit_test(test_pick_inspection), cmocka_unit_test(test_city_log), cmocka_unit_test(test_refused),
         cmocka_unit_test(test_huge_field),   cmocka_unit_test(test_half_files),     cmocka_unit_test(test_dialects),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
