@@ -6,7 +6,7 @@
 
 #include "cli.h"
 
-enum { MAX_OWN = 12, N_COMMON = 3, FIRST_OWN = 256 };
+enum { MAX_OWN = 20, N_COMMON = 3, FIRST_OWN = 256 };
 
 static const struct option common_options[N_COMMON] = {
     {"help", no_argument, NULL, 'h'},

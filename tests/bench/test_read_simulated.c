@@ -12,10 +12,10 @@
 #include <string.h>
 
 #if defined(__SANITIZE_ADDRESS__)
-#define CLIP_STEP 7
+#define CLIP_STEP 14
 #elif defined(__has_feature)
 #if __has_feature(address_sanitizer)
-#define CLIP_STEP 7
+#define CLIP_STEP 14
 #endif
 #endif
 #ifndef CLIP_STEP
