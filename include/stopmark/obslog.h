@@ -1,10 +1,12 @@
 /**
  * @file obslog.h
- * The operator's log, whatever wrote it: CSV, EN 13508-2 text, ISYBAU XML, DWA-M 150 XML, told apart by content.
+ * The operator's log, whatever wrote it: CSV, EN 13508-2 text, ISYBAU XML, DWA-M 150 XML, told apart by
+ * content.
  *
- * Entries hold what stands in the file. A distance is along the camera's run, and a clock position is as the camera sees
- * it (12 = crown, looking the way the camera goes), for runs against the flow too: sm_obslog_mirror_clock() turns it round.
- * Every data row is an entry or a finding; nothing is dropped silently.
+ * Entries hold what stands in the file. A distance is along the camera's run, and a clock position is as the
+ * camera sees it (12 = crown, looking the way the camera goes), for runs against the flow too:
+ * sm_obslog_mirror_clock() turns it round. Every data row is an entry or a finding; nothing is dropped
+ * silently.
  */
 #ifndef STOPMARK_OBSLOG_H
 #define STOPMARK_OBSLOG_H
@@ -12,15 +14,17 @@
 #include "stopmark/model.h"
 
 struct sm_obslog_opts {
-    const char *segment; /**< pick this segment's inspection from a file with several; NULL = the only or first */
-    enum sm_unit unit;   /**< of distances without a unit; SM_UNIT_UNKNOWN = metres */
-    int32_t inspection;  /**< pick the n-th inspection of the file (of the segment, when one is named), from 1; 0 = the first */
+    const char
+        *segment; /**< pick this segment's inspection from a file with several; NULL = the only or first */
+    enum sm_unit unit;  /**< of distances without a unit; SM_UNIT_UNKNOWN = metres */
+    int32_t inspection; /**< pick the n-th inspection of the file (of the segment, when one is named), from 1;
+                           0 = the first */
 };
 /**
  * Read a log file. Rows that cannot be used are findings with line and remedy; the good ones survive.
  * @param out [new] free with sm_obslog_free(). @param opts NULL = defaults.
- * @return SM_OK; SM_E_IO; SM_E_FORMAT no format recognised or broken beyond use; SM_E_RANGE too large; SM_E_NOTFOUND no such
- *         segment; SM_E_UNSUPPORTED a document type declaration in XML.
+ * @return SM_OK; SM_E_IO; SM_E_FORMAT no format recognised or broken beyond use; SM_E_RANGE too large;
+ * SM_E_NOTFOUND no such segment; SM_E_UNSUPPORTED a document type declaration in XML.
  */
 enum sm_status sm_obslog_read(struct sm_obslog **out, const char *path, const struct sm_obslog_opts *opts,
                               struct sm_error *err) SM_CHECKED;
@@ -35,30 +39,32 @@ struct sm_obslog_inspection {
     const char *video;          /**< path as opened, NULL = not said */
     double inspection_length_m; /**< NAN = not said */
     bool is_against_flow;
-    bool has_datum;             /**< the file says where the counter was zeroed */
+    bool has_datum; /**< the file says where the counter was zeroed */
     enum sm_datum datum;
-    uint32_t line;              /**< where it starts */
-    size_t n_rows;              /**< data rows of it */
+    uint32_t line; /**< where it starts */
+    size_t n_rows; /**< data rows of it */
 };
 struct sm_obslog_list {
     struct sm_arena *arena;
-    const char *format; /**< as in struct sm_obslog */
+    const char *format;                      /**< as in struct sm_obslog */
     struct sm_obslog_inspection *inspection; /**< in file order */
     size_t n_inspections;
 };
-/** The inspections of a file, for work on many. @param out [new] free with sm_obslog_list_free(). @return as sm_obslog_read(). */
+/** The inspections of a file, for work on many. @param out [new] free with sm_obslog_list_free(). @return as
+ * sm_obslog_read(). */
 enum sm_status sm_obslog_list(struct sm_obslog_list **out, const char *path, struct sm_error *err) SM_CHECKED;
-enum sm_status sm_obslog_list_parse(struct sm_obslog_list **out, const char *data, size_t n, const char *source,
-                                    struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog_list_parse(struct sm_obslog_list **out, const char *data, size_t n,
+                                    const char *source, struct sm_error *err) SM_CHECKED;
 void sm_obslog_list_free(struct sm_obslog_list **list);
 
 /**
- * Turn a clock position as seen from the other end: left and right change, 12 and 6 stay, and a range still runs clockwise
- * (2 to 4 becomes 8 to 10). 0 = none stays.
+ * Turn a clock position as seen from the other end: left and right change, 12 and 6 stay, and a range still
+ * runs clockwise (2 to 4 becomes 8 to 10). 0 = none stays.
  */
 void sm_obslog_mirror_clock(int32_t *from_h, int32_t *to_h);
 
-/* ---- out again --------------------------------------------------------------------------------------------- */
+/* ---- out again
+ * --------------------------------------------------------------------------------------------- */
 
 /** A place in time: what the log's clock said, and where that is in the video. */
 struct sm_obslog_offset {
@@ -72,21 +78,23 @@ struct sm_obslog_write_opts {
     size_t n_offsets;
 };
 /**
- * Write a log as an EN 13508-2 text file (edition 2003+A1:2011, UTF-8, separator ';'). Distances to the millimetre, times
- * to the second. Reading it again gives the same log, as far as the format can hold it: no diameters apart from BCA's first
- * quantification, no groups, no line breaks in remarks.
- * @param out text is added. @param findings [inout] entries that the format cannot hold are left out and told here; NULL =
- *        such an entry is an error.
+ * Write a log as an EN 13508-2 text file (edition 2003+A1:2011, UTF-8, separator ';'). Distances to the
+ * millimetre, times to the second. Reading it again gives the same log, as far as the format can hold it: no
+ * diameters apart from BCA's first quantification, no groups, no line breaks in remarks.
+ * @param out text is added. @param findings [inout] entries that the format cannot hold are left out and told
+ * here; NULL = such an entry is an error.
  * @return SM_OK; SM_E_RANGE an entry cannot be written; SM_E_NOMEM.
  */
-enum sm_status sm_obslog_write_en13508(struct sm_text *out, const struct sm_obslog *log, struct sm_findings *findings,
-                                       struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog_write_en13508(struct sm_text *out, const struct sm_obslog *log,
+                                       struct sm_findings *findings, struct sm_error *err) SM_CHECKED;
 /**
- * Write a log as ISYBAU XML, format version 2013-02, valid against its schema. Distances to the centimetre, below 1000 m;
- * times to the frame. @param opts NULL = defaults. @param findings as above; also texts that had to be cut.
+ * Write a log as ISYBAU XML, format version 2013-02, valid against its schema. Distances to the centimetre,
+ * below 1000 m; times to the frame. @param opts NULL = defaults. @param findings as above; also texts that
+ * had to be cut.
  * @return SM_OK; SM_E_NOTFOUND no date; SM_E_RANGE; SM_E_NOMEM.
  */
-enum sm_status sm_obslog_write_isybau(struct sm_text *out, const struct sm_obslog *log, const struct sm_obslog_write_opts *opts,
-                                      struct sm_findings *findings, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog_write_isybau(struct sm_text *out, const struct sm_obslog *log,
+                                      const struct sm_obslog_write_opts *opts, struct sm_findings *findings,
+                                      struct sm_error *err) SM_CHECKED;
 
 #endif

@@ -1,6 +1,7 @@
 /**
  * @file sheet.h
- * The survey sheet (INI) with its kits and cure tables: what a survey is, where its files lie, the owner's rules.
+ * The survey sheet (INI) with its kits and cure tables: what a survey is, where its files lie, the owner's
+ * rules.
  */
 #ifndef STOPMARK_SHEET_H
 #define STOPMARK_SHEET_H
@@ -13,23 +14,29 @@
  * @param out [new] free with sm_sheet_free().
  */
 enum sm_status sm_sheet_read(struct sm_sheet **out, const char *path, struct sm_error *err) SM_CHECKED;
-/** As sm_sheet_read() from memory; base_path (may be NULL) is the sheet's own path: relative names start in its folder. */
+/** As sm_sheet_read() from memory; base_path (may be NULL) is the sheet's own path: relative names start in
+ * its folder. */
 enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n, const char *base_path,
                               struct sm_error *err) SM_CHECKED;
 /**
- * Change one value as the sheet would ("rules.overlap", "120 mm"): section.key, or the key alone where it is unique, or
- * ties.READING. An empty value means "left out". Files named are read again. Values that only contradict each other are
- * not seen here but by sm_sheet_check(), so that several can be changed one after the other.
- * @return SM_OK; SM_E_NOTFOUND no such key (remedy names the nearest); what sm_sheet_read() returns. The sheet is unchanged then.
+ * Change one value as the sheet would ("rules.overlap", "120 mm"): section.key, or the key alone where it is
+ * unique, or ties.READING. An empty value means "left out". Files named are read again. Values that only
+ * contradict each other are not seen here but by sm_sheet_check(), so that several can be changed one after
+ * the other.
+ * @return SM_OK; SM_E_NOTFOUND no such key (remedy names the nearest); what sm_sheet_read() returns. The
+ * sheet is unchanged then.
  */
-enum sm_status sm_sheet_set(struct sm_sheet *sheet, const char *key, const char *value, struct sm_error *err) SM_CHECKED;
-/** Values that contradict each other: a rim without its way to the pipe edge, ties out of order, an overlap no liner can give. */
+enum sm_status sm_sheet_set(struct sm_sheet *sheet, const char *key, const char *value,
+                            struct sm_error *err) SM_CHECKED;
+/** Values that contradict each other: a rim without its way to the pipe edge, ties out of order, an overlap
+ * no liner can give. */
 enum sm_status sm_sheet_check(const struct sm_sheet *sheet, struct sm_error *err) SM_CHECKED;
 /** A sheet with every default and nothing else. */
 enum sm_status sm_sheet_new(struct sm_sheet **out, struct sm_error *err) SM_CHECKED;
 void sm_sheet_free(struct sm_sheet **sheet);
 
-/** One key a sheet can have, as shown to people. fallback is the default as it would be written, "" = none. */
+/** One key a sheet can have, as shown to people. fallback is the default as it would be written, "" = none.
+ */
 struct sm_sheet_key_info {
     const char *section, *key, *fallback, *help;
 };

@@ -1,4 +1,5 @@
-/* Words that people type: keys compared without regard to case and spacing, the nearest known word, column heads. */
+/* Words that people type: keys compared without regard to case and spacing, the nearest known word, column
+ * heads. */
 #include "stopmark/base.h"
 
 #include <string.h>
@@ -10,10 +11,12 @@ static bool is_gap(char c)
     return c == ' ' || c == '\t' || c == '\r' || c == '\n' || c == '_' || c == '-';
 }
 
-/* The second byte of a two-byte UTF-8 letter U+00C0..U+00FF in lower case, written without marks where German has a spelling for it. */
+/* The second byte of a two-byte UTF-8 letter U+00C0..U+00FF in lower case, written without marks where German
+ * has a spelling for it. */
 static const char *fold_latin1(unsigned char second, char spare[3])
 {
-    unsigned char lower = second >= 0x80 && second <= 0x9e && second != 0x97 ? (unsigned char)(second + 0x20) : second;
+    unsigned char lower =
+        second >= 0x80 && second <= 0x9e && second != 0x97 ? (unsigned char)(second + 0x20) : second;
     switch (lower) {
     case 0xa4:
         return "ae";
@@ -80,7 +83,8 @@ static size_t least(size_t a, size_t b)
     return a < b ? a : b;
 }
 
-/* Optimal string alignment distance (a swap of neighbours counts one) of two words of at most WORD_MAX bytes. */
+/* Optimal string alignment distance (a swap of neighbours counts one) of two words of at most WORD_MAX bytes.
+ */
 static size_t edit_distance(const char *a, size_t n_a, const char *b, size_t n_b)
 {
     size_t row[3][WORD_MAX + 1];
@@ -124,7 +128,8 @@ const char *sm_nearest_word(const char *word, const char *const *list, size_t n)
 /* Units that may end a head after a gap ("length_mm"); with brackets any unit is taken. */
 static bool is_head_unit(const char *word)
 {
-    static const char *const units[] = {"mm", "cm", "m", "ft", "in", "s", "min", "h", "kpa", "bar", "psi", "l", "c", "f", "deg", "kg", "um"};
+    static const char *const units[] = {"mm",  "cm",  "m", "ft", "in", "s",   "min", "h", "kpa",
+                                        "bar", "psi", "l", "c",  "f",  "deg", "kg",  "um"};
     for (size_t k = 0; k < sizeof units / sizeof units[0]; k++) {
         if (sm_ascii_ieq(word, units[k])) {
             return true;
@@ -133,7 +138,8 @@ static bool is_head_unit(const char *word)
     return false;
 }
 
-/* Where the unit of a head starts and how long it is; *name_len becomes the length of what stands before it. */
+/* Where the unit of a head starts and how long it is; *name_len becomes the length of what stands before it.
+ */
 static const char *find_unit(const char *head, size_t *name_len, size_t *unit_len)
 {
     const char *open = strpbrk(head, "[(");

@@ -1,12 +1,14 @@
 /*
- * Looking codes up and deciding what is done. Order of both searches: the user's file from top to bottom, then the
- * built-in table; the first that fits counts. Patterns ('?', '*') stand after exact codes in the built-in tables.
+ * Looking codes up and deciding what is done. Order of both searches: the user's file from top to bottom,
+ * then the built-in table; the first that fits counts. Patterns ('?', '*') stand after exact codes in the
+ * built-in tables.
  */
 #include "codes_internal.h"
 
 #include <string.h>
 
-/* ---- matching ---------------------------------------------------------------------------------------------- */
+/* ---- matching
+ * ---------------------------------------------------------------------------------------------- */
 
 static char upper(char c)
 {
@@ -48,7 +50,8 @@ bool sm_codes_rule_fits(const struct sm_code_rule *rule, const char *code)
     return sm_codes__matches(rule->code, code);
 }
 
-/* ---- life -------------------------------------------------------------------------------------------------- */
+/* ---- life
+ * -------------------------------------------------------------------------------------------------- */
 
 enum sm_status sm_codes_builtin(struct sm_codes **out, enum sm_code_system system, struct sm_error *err)
 {
@@ -77,7 +80,8 @@ void sm_codes_free(struct sm_codes **codes)
     *codes = NULL;
 }
 
-/* ---- meanings ---------------------------------------------------------------------------------------------- */
+/* ---- meanings
+ * ---------------------------------------------------------------------------------------------- */
 
 const struct sm_code_meaning *sm_codes__find_meaning(const struct sm_codes *codes, const char *code)
 {
@@ -94,7 +98,8 @@ const struct sm_code_meaning *sm_codes__find_meaning(const struct sm_codes *code
     return NULL;
 }
 
-static const char *unit_of(const struct sm_codes *codes, const struct sm_code_meaning *meaning, const char *code, const char *ch1)
+static const char *unit_of(const struct sm_codes *codes, const struct sm_code_meaning *meaning,
+                           const char *code, const char *ch1)
 {
     for (size_t k = 0; k < codes->builtin->n_units; k++) {
         const struct sm_code_unit *unit = &codes->builtin->unit[k];
@@ -132,7 +137,8 @@ bool sm_codes_find(const struct sm_codes *codes, const char *code, const char *c
     return true;
 }
 
-static void add_letter(const struct sm_codes *codes, const char *code, int which, const char *letter, struct sm_text *out)
+static void add_letter(const struct sm_codes *codes, const char *code, int which, const char *letter,
+                       struct sm_text *out)
 {
     for (size_t k = 0; k < codes->builtin->n_letters; k++) {
         const struct sm_code_letter *row = &codes->builtin->letter[k];
@@ -146,7 +152,8 @@ static void add_letter(const struct sm_codes *codes, const char *code, int which
     }
 }
 
-void sm_codes_describe(const struct sm_codes *codes, const char *code, const char *ch1, const char *ch2, struct sm_text *out)
+void sm_codes_describe(const struct sm_codes *codes, const char *code, const char *ch1, const char *ch2,
+                       struct sm_text *out)
 {
     const struct sm_code_meaning *meaning = sm_codes__find_meaning(codes, code);
     sm_text_add(out, meaning ? meaning->meaning : code);
@@ -159,13 +166,15 @@ bool sm_codes_row(const struct sm_codes *codes, size_t row_idx, struct sm_code_i
     if (row_idx >= codes->n_meanings + codes->builtin->n_meanings) {
         return false;
     }
-    const struct sm_code_meaning *meaning = row_idx < codes->n_meanings ? &codes->meaning[row_idx]
-                                                                        : &codes->builtin->meaning[row_idx - codes->n_meanings];
+    const struct sm_code_meaning *meaning = row_idx < codes->n_meanings
+                                                ? &codes->meaning[row_idx]
+                                                : &codes->builtin->meaning[row_idx - codes->n_meanings];
     fill_info(info, meaning, meaning->q1_unit);
     return true;
 }
 
-/* ---- decisions --------------------------------------------------------------------------------------------- */
+/* ---- decisions
+ * --------------------------------------------------------------------------------------------- */
 
 const char *sm_code_measure_name(enum sm_code_measure measure)
 {
@@ -178,11 +187,13 @@ bool sm_codes_rule(const struct sm_codes *codes, size_t rule_idx, struct sm_code
     if (rule_idx >= codes->n_rules + codes->builtin->n_rules) {
         return false;
     }
-    *rule = rule_idx < codes->n_rules ? codes->rule[rule_idx] : codes->builtin->rule[rule_idx - codes->n_rules];
+    *rule =
+        rule_idx < codes->n_rules ? codes->rule[rule_idx] : codes->builtin->rule[rule_idx - codes->n_rules];
     return true;
 }
 
-/* Hours from clock_from clockwise to clock_to; the same hour twice is all round, one hour alone is a point. NAN = not logged. */
+/* Hours from clock_from clockwise to clock_to; the same hour twice is all round, one hour alone is a point.
+ * NAN = not logged. */
 static double clock_extent_h(const struct sm_log_entry *entry)
 {
     if (entry->clock_from_h == 0) {
@@ -228,7 +239,8 @@ static bool fits(const struct sm_code_rule *rule, const struct sm_log_entry *ent
     return isnan(rule->least) ? isnan(value) : value >= rule->least && value < rule->below;
 }
 
-static const struct sm_code_rule *find_rule(const struct sm_codes *codes, const struct sm_log_entry *entry, double diameter_mm)
+static const struct sm_code_rule *find_rule(const struct sm_codes *codes, const struct sm_log_entry *entry,
+                                            double diameter_mm)
 {
     for (size_t k = 0; k < codes->n_rules; k++) {
         if (fits(&codes->rule[k], entry, diameter_mm)) {
@@ -271,8 +283,9 @@ static const char *unit_of_measure(const struct sm_code_rule *rule, const struct
 }
 
 /* The rule's reason with {v} and {limit} filled in. */
-static void write_reason(struct sm_text *text, const struct sm_code_rule *rule, const struct sm_code_info *info,
-                         const struct sm_log_entry *entry, double diameter_mm)
+static void write_reason(struct sm_text *text, const struct sm_code_rule *rule,
+                         const struct sm_code_info *info, const struct sm_log_entry *entry,
+                         double diameter_mm)
 {
     const char *unit = unit_of_measure(rule, info);
     enum sm_code_measure measure = rule->measure == SM_MEASURE_NONE ? SM_MEASURE_Q1 : rule->measure;
@@ -293,16 +306,17 @@ static void write_reason(struct sm_text *text, const struct sm_code_rule *rule, 
 }
 
 /* Both texts of a decision into the caller's arena, so that they outlive the table. */
-static enum sm_status keep_texts(struct sm_decision *decision, const struct sm_text *reason, struct sm_arena *arena,
-                                 struct sm_error *err)
+static enum sm_status keep_texts(struct sm_decision *decision, const struct sm_text *reason,
+                                 struct sm_arena *arena, struct sm_error *err)
 {
     decision->reason = reason->failed ? NULL : sm_arena_strdup(arena, sm_text_str(reason));
     decision->prepare = sm_arena_strdup(arena, decision->prepare);
     return decision->reason && decision->prepare ? SM_OK : sm_error_set(err, SM_E_NOMEM, "out of memory");
 }
 
-enum sm_status sm_codes_decide(const struct sm_codes *codes, const struct sm_log_entry *entry, double diameter_mm,
-                               struct sm_arena *arena, struct sm_decision *decision, struct sm_error *err)
+enum sm_status sm_codes_decide(const struct sm_codes *codes, const struct sm_log_entry *entry,
+                               double diameter_mm, struct sm_arena *arena, struct sm_decision *decision,
+                               struct sm_error *err)
 {
     struct sm_decision made = {SM_TREATMENT_REFER, "", ""};
     struct sm_code_info info;

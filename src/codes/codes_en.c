@@ -1,9 +1,9 @@
 /*
  * EN 13508-2 main codes: meanings, characterisations, units, default treatments.
- * Letters: the standard's code list as printed in published code tables (clauses 8.2 to 8.5 for the four groups, annex C
- * for the change codes). Units: VSA guideline on the condition of drainage systems, 2023, annex C. Limits: the same
- * annex, class 0 (worst) and 1, where a row says so; all other judgement is common practice, no source, and an owner may
- * replace any row.
+ * Letters: the standard's code list as printed in published code tables (clauses 8.2 to 8.5 for the four
+ * groups, annex C for the change codes). Units: VSA guideline on the condition of drainage systems, 2023,
+ * annex C. Limits: the same annex, class 0 (worst) and 1, where a row says so; all other judgement is common
+ * practice, no source, and an owner may replace any row.
  */
 #include "codes_internal.h"
 
@@ -41,7 +41,8 @@ static const struct sm_code_meaning meanings[] = {
     {"BBF", "infiltration", "", "", SM_CODE_PLAIN, OPERATION},
     {"BBG", "exfiltration", "", "", SM_CODE_PLAIN, OPERATION},
     {"BBH", "vermin", "count", "", SM_CODE_PLAIN, OPERATION},
-    {"BCA", "connection", "mm", "mm", SM_CODE_CONNECTION, INVENTORY "; units BFR Abwasser A-2.3.7, table A-2-10"},
+    {"BCA", "connection", "mm", "mm", SM_CODE_CONNECTION,
+     INVENTORY "; units BFR Abwasser A-2.3.7, table A-2-10"},
     {"BCB", "point repair", "", "", SM_CODE_PLAIN, INVENTORY},
     {"BCC", "curvature of sewer", "deg", "", SM_CODE_PLAIN, INVENTORY "; unit from memory"},
     {"BCD", "start node", "", "", SM_CODE_START, INVENTORY},
@@ -268,43 +269,57 @@ static const struct sm_code_letter letters[] = {
 static const struct sm_code_rule rules[] = {
     /* deformation: a liner takes the shape it finds and bridges little of it */
     SM_RULE_AT("BAA", "", SM_MEASURE_Q1, 10, 0, HUGE_VAL, SM_REFER, "",
-               "deformation {v} reaches the limit of {limit}: the pipe has to be judged by an engineer first", PRACTICE
-               "; " VSA " has its worst class from 7 % (rigid) and 15 % (flexible)"),
-    SM_RULE_BLANK("BAA", "", SM_MEASURE_Q1, SM_REFER, "", "deformation without a value: the limit for a liner is 10 %", PRACTICE),
+               "deformation {v} reaches the limit of {limit}: the pipe has to be judged by an engineer first",
+               PRACTICE "; " VSA " has its worst class from 7 % (rigid) and 15 % (flexible)"),
+    SM_RULE_BLANK("BAA", "", SM_MEASURE_Q1, SM_REFER, "",
+                  "deformation without a value: the limit for a liner is 10 %", PRACTICE),
     SM_RULE("BAA", "", SM_LINE, JET, "deformation {v} is below the limit of 10 %", PRACTICE),
 
     SM_RULE("BAB", "A", SM_LINE, JET, "surface crack: a short liner seals it", PRACTICE),
-    SM_RULE("BAB", "", SM_LINE, JET, "crack or fracture with the pieces in place: a short liner bridges and seals it", PRACTICE),
+    SM_RULE("BAB", "", SM_LINE, JET,
+            "crack or fracture with the pieces in place: a short liner bridges and seals it", PRACTICE),
 
     SM_RULE("BAC", "C", SM_REFER, "", "collapse: no liner goes through a collapsed pipe", ASTM_F1743),
     SM_RULE_AT("BAC", "B", SM_MEASURE_Q1, 150, 0, HUGE_VAL, SM_REFER, "",
-               "hole {v} long reaches the limit of {limit} for a short liner without an engineer's judgement", PRACTICE),
-    SM_RULE_AT("BAC", "B", SM_MEASURE_CLOCK_H, 3, 0, HUGE_VAL, SM_REFER, "",
-               "pieces missing over {v} of the clock, the limit is 2 hours: the shape no longer holds by itself", PRACTICE),
-    SM_RULE("BAC", "B", SM_PREPARE, "take out loose edges;fill the hole and any void behind it;jet clean gently",
+               "hole {v} long reaches the limit of {limit} for a short liner without an engineer's judgement",
+               PRACTICE),
+    SM_RULE_AT(
+        "BAC", "B", SM_MEASURE_CLOCK_H, 3, 0, HUGE_VAL, SM_REFER, "",
+        "pieces missing over {v} of the clock, the limit is 2 hours: the shape no longer holds by itself",
+        PRACTICE),
+    SM_RULE("BAC", "B", SM_PREPARE,
+            "take out loose edges;fill the hole and any void behind it;jet clean gently",
             "small hole: a short liner closes it once the hole is filled", PRACTICE),
     SM_RULE("BAC", "A", SM_LINE, "jet clean gently",
-            "broken with the pieces in place: a short liner holds them while the pipe is round and stable", PRACTICE),
+            "broken with the pieces in place: a short liner holds them while the pipe is round and stable",
+            PRACTICE),
     SM_RULE("BAC", "", SM_REFER, "", "break or collapse of unknown kind: an engineer has to look", PRACTICE),
 
     SM_RULE("BAD", "", SM_REFER, "", "brickwork is not repaired with short liners", PRACTICE),
-    SM_RULE("BAE", "", SM_REFER, "", "missing mortar: brickwork is repointed, not lined piece by piece", PRACTICE),
+    SM_RULE("BAE", "", SM_REFER, "", "missing mortar: brickwork is repointed, not lined piece by piece",
+            PRACTICE),
 
     SM_RULE_AT("BAF", "I", SM_MEASURE_CLOCK_H, 3, 0, HUGE_VAL, SM_REFER, "",
                "wall missing over {v} of the clock, the limit is 2 hours", PRACTICE),
-    SM_RULE("BAF", "I", SM_PREPARE, "take out loose edges;fill the hole and any void behind it;jet clean gently",
+    SM_RULE("BAF", "I", SM_PREPARE,
+            "take out loose edges;fill the hole and any void behind it;jet clean gently",
             "wall missing: closed by a short liner once the hole is filled", PRACTICE),
-    SM_RULE("BAF", "", SM_LINE, JET, "surface damage: a short liner restores the surface where the damage is local", PRACTICE),
+    SM_RULE("BAF", "", SM_LINE, JET,
+            "surface damage: a short liner restores the surface where the damage is local", PRACTICE),
 
-    SM_RULE("BAG", "", SM_REFER, "", "intruding connection {v}: cut back flush by robot; no liner passes or fits before that",
+    SM_RULE("BAG", "", SM_REFER, "",
+            "intruding connection {v}: cut back flush by robot; no liner passes or fits before that",
             ASTM_F1743 "; " VSA " worst class from 50 % (up to DN 250)"),
-    SM_RULE("BAH", "", SM_REFER, "", "defective connection: needs a repair of the connection, not a plain short liner", PRACTICE),
+    SM_RULE("BAH", "", SM_REFER, "",
+            "defective connection: needs a repair of the connection, not a plain short liner", PRACTICE),
 
     {"BAI", "A", "A", SM_MEASURE_NONE, -HUGE_VAL, HUGE_VAL, 0, HUGE_VAL, SM_LINE, JET,
      "sealing ring displaced but not intruding: a short liner seals the joint", PRACTICE},
     SM_RULE_AT("BAI", "Z", SM_MEASURE_Q1, 50, 0, HUGE_VAL, SM_REFER, "",
-               "sealing material fills {v}, the limit is {limit}: clear it and look again first", VSA ", class 0"),
-    SM_RULE("BAI", "", SM_PREPARE, "cut off the hanging seal;jet clean", "intruding seal: lined after it is cut off", PRACTICE),
+               "sealing material fills {v}, the limit is {limit}: clear it and look again first",
+               VSA ", class 0"),
+    SM_RULE("BAI", "", SM_PREPARE, "cut off the hanging seal;jet clean",
+            "intruding seal: lined after it is cut off", PRACTICE),
 
     SM_RULE_AT("BAJ", "A", SM_MEASURE_Q1, 70, 0, 400, SM_REFER, "",
                "joint gap {v} reaches the limit of {limit} for pipes up to DN 400", VSA ", class 0"),
@@ -317,15 +332,18 @@ static const struct sm_code_rule rules[] = {
     SM_RULE("BAJ", "A", SM_LINE, JET, "open joint: a short liner bridges the gap", PRACTICE),
 
     SM_RULE_AT("BAJ", "B", SM_MEASURE_Q1, 20, 0, 150, SM_REFER, "",
-               "offset {v} reaches the limit of {limit} for pipes up to DN 150, the packer may not pass", PRACTICE),
-    SM_RULE_AT("BAJ", "B", SM_MEASURE_Q1, 30, 0, 300, SM_REFER, "", "offset {v} reaches the limit of {limit}, the packer may not pass",
-               VSA ", class 0"),
+               "offset {v} reaches the limit of {limit} for pipes up to DN 150, the packer may not pass",
+               PRACTICE),
+    SM_RULE_AT("BAJ", "B", SM_MEASURE_Q1, 30, 0, 300, SM_REFER, "",
+               "offset {v} reaches the limit of {limit}, the packer may not pass", VSA ", class 0"),
     SM_RULE_AT("BAJ", "B", SM_MEASURE_Q1_DN_PCT, 10, 300, HUGE_VAL, SM_REFER, "",
                "offset {v} of the diameter reaches the limit of {limit}, the packer may not pass", PRACTICE),
     SM_RULE_AT("BAJ", "B", SM_MEASURE_Q1, 20, 0, HUGE_VAL, SM_PREPARE, "mill the lip;jet clean",
                "offset {v}: the lip is milled down, then lined", VSA ", class 1; milling " PRACTICE),
-    SM_RULE_BLANK("BAJ", "B", SM_MEASURE_Q1, SM_PREPARE, MEASURE_OFFSET,
-                  "offset without a value: to be measured before the work, from 30 mm the packer may not pass", PRACTICE),
+    SM_RULE_BLANK(
+        "BAJ", "B", SM_MEASURE_Q1, SM_PREPARE, MEASURE_OFFSET,
+        "offset without a value: to be measured before the work, from 30 mm the packer may not pass",
+        PRACTICE),
     SM_RULE("BAJ", "B", SM_LINE, JET, "offset {v} is small: a short liner follows it", PRACTICE),
 
     SM_RULE_AT("BAJ", "C", SM_MEASURE_Q1, 12, 0, 200, SM_REFER, "",
@@ -334,35 +352,47 @@ static const struct sm_code_rule rules[] = {
                "angle {v} reaches the limit of {limit} for pipes above DN 200", VSA ", class 0"),
     SM_RULE_AT("BAJ", "C", SM_MEASURE_Q1, 9, 0, 200, SM_PREPARE, "check that the packer passes;jet clean",
                "angle {v}: the packer's passage is checked first", VSA ", class 1"),
-    SM_RULE_AT("BAJ", "C", SM_MEASURE_Q1, 4, 200, HUGE_VAL, SM_PREPARE, "check that the packer passes;jet clean",
-               "angle {v}: the packer's passage is checked first", VSA ", class 1"),
-    SM_RULE_BLANK("BAJ", "C", SM_MEASURE_Q1, SM_PREPARE, "measure the angle;check that the packer passes;jet clean",
+    SM_RULE_AT("BAJ", "C", SM_MEASURE_Q1, 4, 200, HUGE_VAL, SM_PREPARE,
+               "check that the packer passes;jet clean", "angle {v}: the packer's passage is checked first",
+               VSA ", class 1"),
+    SM_RULE_BLANK("BAJ", "C", SM_MEASURE_Q1, SM_PREPARE,
+                  "measure the angle;check that the packer passes;jet clean",
                   "angle without a value: to be measured before the work", PRACTICE),
     SM_RULE("BAJ", "C", SM_LINE, JET, "angle {v} is small: a short liner follows it", PRACTICE),
-    SM_RULE("BAJ", "", SM_PREPARE, MEASURE_OFFSET, "displaced joint of unknown kind: to be looked at and measured before the work",
-            PRACTICE),
+    SM_RULE("BAJ", "", SM_PREPARE, MEASURE_OFFSET,
+            "displaced joint of unknown kind: to be looked at and measured before the work", PRACTICE),
 
     SM_RULE("BAK", "", SM_REFER, "", "the lining itself is defective: decided case by case", PRACTICE),
     SM_RULE("BAL", "", SM_REFER, "", "an earlier repair is defective: decided case by case", PRACTICE),
-    SM_RULE("BAM", "", SM_REFER, "", "weld failure: depends on the pipe material, an engineer decides", PRACTICE),
+    SM_RULE("BAM", "", SM_REFER, "", "weld failure: depends on the pipe material, an engineer decides",
+            PRACTICE),
     SM_RULE("BAN", "", SM_LINE, JET, "porous pipe: a short liner seals it where it is local", PRACTICE),
     SM_RULE("BAO", "", SM_PREPARE, "fill the void behind the pipe;jet clean gently",
-            "soil visible: lined only after the void behind the pipe is filled", PRACTICE "; " VSA " class 1"),
-    SM_RULE("BAP", "", SM_REFER, "", "void visible: how far it reaches has to be judged and filled before any liner", VSA ", class 0"),
+            "soil visible: lined only after the void behind the pipe is filled",
+            PRACTICE "; " VSA " class 1"),
+    SM_RULE("BAP", "", SM_REFER, "",
+            "void visible: how far it reaches has to be judged and filled before any liner", VSA ", class 0"),
 
     SM_RULE_AT("BBA", "", SM_MEASURE_Q1, 50, 0, HUGE_VAL, SM_REFER, "",
-               "roots fill {v}, the limit is {limit}: clear the pipe and survey again first", PRACTICE "; " VSA " worst class from 30 %"),
-    SM_RULE("BBA", "", SM_PREPARE, ROOTS, "roots come in here: cut, then lined so that they cannot return", PRACTICE),
-    SM_RULE("BBB", "B|C", SM_REFER, "", "grease or fouling: a matter of cleaning, not of a liner", PRACTICE),
-    SM_RULE("BBB", "", SM_PREPARE, "mill off the deposit;jet clean", "encrustation shows a leak: milled off, then lined", PRACTICE),
-    SM_RULE("BBC", "", SM_REFER, "", "settled deposits: a matter of cleaning, not of a liner", PRACTICE),
-    SM_RULE("BBD", "", SM_REFER, "", "soil comes in: where it comes from and the void it left have to be found first", PRACTICE),
-    SM_RULE("BBE", "D|G|H", SM_REFER, "", "obstacle through or in the wall: taken out together with its owner, perhaps by digging",
+               "roots fill {v}, the limit is {limit}: clear the pipe and survey again first",
+               PRACTICE "; " VSA " worst class from 30 %"),
+    SM_RULE("BBA", "", SM_PREPARE, ROOTS, "roots come in here: cut, then lined so that they cannot return",
             PRACTICE),
-    SM_RULE("BBE", "", SM_REFER, "", "obstacle: taken out or milled off; no liner is needed for it", PRACTICE),
+    SM_RULE("BBB", "B|C", SM_REFER, "", "grease or fouling: a matter of cleaning, not of a liner", PRACTICE),
+    SM_RULE("BBB", "", SM_PREPARE, "mill off the deposit;jet clean",
+            "encrustation shows a leak: milled off, then lined", PRACTICE),
+    SM_RULE("BBC", "", SM_REFER, "", "settled deposits: a matter of cleaning, not of a liner", PRACTICE),
+    SM_RULE("BBD", "", SM_REFER, "",
+            "soil comes in: where it comes from and the void it left have to be found first", PRACTICE),
+    SM_RULE("BBE", "D|G|H", SM_REFER, "",
+            "obstacle through or in the wall: taken out together with its owner, perhaps by digging",
+            PRACTICE),
+    SM_RULE("BBE", "", SM_REFER, "", "obstacle: taken out or milled off; no liner is needed for it",
+            PRACTICE),
     SM_RULE("BBF", "D", SM_PREPARE, "stop the water by injection;jet clean",
             "infiltration gushes: sealed by injection first; if it cannot be stopped, refer it", PRACTICE),
-    SM_RULE("BBF", "C", SM_PREPARE, "stop the water by injection;jet clean", "infiltration flows: sealed by injection first", PRACTICE),
+    SM_RULE("BBF", "C", SM_PREPARE, "stop the water by injection;jet clean",
+            "infiltration flows: sealed by injection first", PRACTICE),
     SM_RULE("BBF", "", SM_LINE, JET, "infiltration: a short liner with end seals stops it", PRACTICE),
     SM_RULE("BBG", "", SM_LINE, JET, "exfiltration: a short liner seals the place", PRACTICE),
     SM_RULE("BBH", "", SM_REFER, "", "vermin: pest control, not a liner", PRACTICE),
@@ -373,7 +403,8 @@ static const struct sm_code_rule rules[] = {
     SM_RULE("BCB", "", SM_NONE, "", "existing repair", INVENTORY),
     SM_RULE_AT("BCC", "", SM_MEASURE_Q1, 45, 0, HUGE_VAL, SM_REFER, "",
                "bend {v} reaches the limit of {limit}: needs a packer made for bends", PRACTICE),
-    SM_RULE_AT("BCC", "", SM_MEASURE_Q1, 10, 0, HUGE_VAL, SM_NONE, "", "bend {v}: check that the packer passes", PRACTICE),
+    SM_RULE_AT("BCC", "", SM_MEASURE_Q1, 10, 0, HUGE_VAL, SM_NONE, "",
+               "bend {v}: check that the packer passes", PRACTICE),
     SM_RULE("BCC", "", SM_NONE, "", "curve of the pipe, nothing to repair", INVENTORY),
     SM_RULE("BCD", "", SM_NONE, "", "start of the segment", INVENTORY),
     SM_RULE("BCE", "", SM_NONE, "", "end of the segment", INVENTORY),
@@ -384,15 +415,19 @@ static const struct sm_code_rule rules[] = {
     {"BDE", "", "A|B", SM_MEASURE_NONE, -HUGE_VAL, HUGE_VAL, 0, HUGE_VAL, SM_REFER, "",
      "wrong connection: for the owner of the drains, not a liner", PRACTICE},
     SM_RULE("BDE", "", SM_NONE, "", "flow from a connection", OTHER),
-    SM_RULE("BDF", "", SM_NONE, "", "hazardous atmosphere: nobody enters without the permit and measurements that local rules ask for",
-            OTHER),
+    SM_RULE(
+        "BDF", "", SM_NONE, "",
+        "hazardous atmosphere: nobody enters without the permit and measurements that local rules ask for",
+        OTHER),
     SM_RULE("BDG", "", SM_NONE, "", "no view: this stretch was not surveyed", OTHER),
     SM_RULE("AE?", "", SM_NONE, "", "change along the run", CHANGE),
 };
 
 static const char *const signs[] = {"BAO", "BAP", "BBA", "BBB", "BBD", "BBF", "BBG", NULL};
-static const char *const carriers[] = {"BAB", "BAC", "BAD", "BAE", "BAF", "BAI", "BAJ", "BAL", "BAM", "BAN", NULL};
+static const char *const carriers[] = {"BAB", "BAC", "BAD", "BAE", "BAF", "BAI",
+                                       "BAJ", "BAL", "BAM", "BAN", NULL};
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
-const struct sm_code_table sm_codes__en = {meanings, COUNT(meanings), letters, COUNT(letters), units, COUNT(units), rules, COUNT(rules),
-                                         signs,    carriers};
+const struct sm_code_table sm_codes__en = {meanings, COUNT(meanings), letters, COUNT(letters),
+                                           units,    COUNT(units),    rules,   COUNT(rules),
+                                           signs,    carriers};

@@ -1,6 +1,7 @@
 /*
- * A user's code table: CSV, one row a meaning, a rule or both. Its rows are tried before those of the built-in system it
- * names. A row that makes no sense is an error: what is done about a defect must not depend on a typing slip.
+ * A user's code table: CSV, one row a meaning, a rule or both. Its rows are tried before those of the
+ * built-in system it names. A row that makes no sense is an error: what is done about a defect must not
+ * depend on a typing slip.
  */
 #include "codes_internal.h"
 
@@ -9,14 +10,42 @@
 enum { FILE_LIMIT_BYTES = 16 << 20 };
 
 enum column_id {
-    COL_SYSTEM, COL_CODE, COL_CH1, COL_CH2, COL_MEANING, COL_Q1_UNIT, COL_Q2_UNIT, COL_KIND, COL_MEASURE, COL_AT_LEAST,
-    COL_BELOW, COL_OVER, COL_UP_TO, COL_TREATMENT, COL_PREPARE, COL_REASON, COL_SOURCE, N_COLUMNS
+    COL_SYSTEM,
+    COL_CODE,
+    COL_CH1,
+    COL_CH2,
+    COL_MEANING,
+    COL_Q1_UNIT,
+    COL_Q2_UNIT,
+    COL_KIND,
+    COL_MEASURE,
+    COL_AT_LEAST,
+    COL_BELOW,
+    COL_OVER,
+    COL_UP_TO,
+    COL_TREATMENT,
+    COL_PREPARE,
+    COL_REASON,
+    COL_SOURCE,
+    N_COLUMNS
 };
 static const char *const column_names[N_COLUMNS] = {
-    [COL_SYSTEM] = "system",       [COL_CODE] = "code",         [COL_CH1] = "ch1",           [COL_CH2] = "ch2",
-    [COL_MEANING] = "meaning",     [COL_Q1_UNIT] = "q1 unit",   [COL_Q2_UNIT] = "q2 unit",   [COL_KIND] = "kind",
-    [COL_MEASURE] = "measure",     [COL_AT_LEAST] = "at least", [COL_BELOW] = "below",       [COL_OVER] = "diameter over",
-    [COL_UP_TO] = "diameter up to", [COL_TREATMENT] = "treatment", [COL_PREPARE] = "prepare", [COL_REASON] = "reason",
+    [COL_SYSTEM] = "system",
+    [COL_CODE] = "code",
+    [COL_CH1] = "ch1",
+    [COL_CH2] = "ch2",
+    [COL_MEANING] = "meaning",
+    [COL_Q1_UNIT] = "q1 unit",
+    [COL_Q2_UNIT] = "q2 unit",
+    [COL_KIND] = "kind",
+    [COL_MEASURE] = "measure",
+    [COL_AT_LEAST] = "at least",
+    [COL_BELOW] = "below",
+    [COL_OVER] = "diameter over",
+    [COL_UP_TO] = "diameter up to",
+    [COL_TREATMENT] = "treatment",
+    [COL_PREPARE] = "prepare",
+    [COL_REASON] = "reason",
     [COL_SOURCE] = "source",
 };
 
@@ -42,14 +71,16 @@ static const char *cell(const struct reader *reader, enum column_id column)
     return reader->at[column] < reader->row.n_fields ? reader->row.field[reader->at[column]] : "";
 }
 
-static enum sm_status cell_error(const struct reader *reader, enum column_id column, const char *remedy, struct sm_error *err)
+static enum sm_status cell_error(const struct reader *reader, enum column_id column, const char *remedy,
+                                 struct sm_error *err)
 {
-    sm_error_at(err, SM_E_FORMAT, reader->source, reader->row.line, 0, "%s \"%.60s\" makes no sense", column_names[column],
-                cell(reader, column));
+    sm_error_at(err, SM_E_FORMAT, reader->source, reader->row.line, 0, "%s \"%.60s\" makes no sense",
+                column_names[column], cell(reader, column));
     return sm_error_remedy(err, "%s", remedy);
 }
 
-/* ---- words ------------------------------------------------------------------------------------------------- */
+/* ---- words
+ * ------------------------------------------------------------------------------------------------- */
 
 struct word {
     const char *text;
@@ -69,9 +100,9 @@ static const struct word measure_words[] = {{"", SM_MEASURE_NONE},
                                             {"clock", SM_MEASURE_CLOCK_H},
                                             {"q1 of diameter", SM_MEASURE_Q1_DN_PCT},
                                             {NULL, 0}};
-static const struct word treatment_words[] = {{"none", SM_TREATMENT_NONE},   {"line", SM_TREATMENT_LINE},
-                                              {"prepare", SM_TREATMENT_PREPARE}, {"refer", SM_TREATMENT_REFER},
-                                              {"clear", SM_TREATMENT_CLEAR}, {NULL, 0}};
+static const struct word treatment_words[] = {
+    {"none", SM_TREATMENT_NONE},   {"line", SM_TREATMENT_LINE},   {"prepare", SM_TREATMENT_PREPARE},
+    {"refer", SM_TREATMENT_REFER}, {"clear", SM_TREATMENT_CLEAR}, {NULL, 0}};
 
 static bool find_word(const struct word *words, const char *text, int *value)
 {
@@ -86,7 +117,8 @@ static bool find_word(const struct word *words, const char *text, int *value)
     return false;
 }
 
-/* ---- cells ------------------------------------------------------------------------------------------------- */
+/* ---- cells
+ * ------------------------------------------------------------------------------------------------- */
 
 /* A number, or fallback where the cell is empty. */
 static bool read_number(const struct reader *reader, enum column_id column, double fallback, double *value)
@@ -96,7 +128,8 @@ static bool read_number(const struct reader *reader, enum column_id column, doub
     return !*text || (sm_parse_number(text, value) && isfinite(*value));
 }
 
-static enum sm_status read_limits(const struct reader *reader, struct sm_code_rule *rule, struct sm_error *err)
+static enum sm_status read_limits(const struct reader *reader, struct sm_code_rule *rule,
+                                  struct sm_error *err)
 {
     int measure;
     if (!find_word(measure_words, cell(reader, COL_MEASURE), &measure)) {
@@ -105,7 +138,8 @@ static enum sm_status read_limits(const struct reader *reader, struct sm_code_ru
     rule->measure = (enum sm_code_measure)measure;
     bool has_limit = *cell(reader, COL_AT_LEAST) || *cell(reader, COL_BELOW);
     if (has_limit && rule->measure == SM_MEASURE_NONE) {
-        return cell_error(reader, COL_MEASURE, "say what the limits are about: q1, q2, clock or q1 of diameter", err);
+        return cell_error(reader, COL_MEASURE,
+                          "say what the limits are about: q1, q2, clock or q1 of diameter", err);
     }
     if (!read_number(reader, COL_AT_LEAST, -HUGE_VAL, &rule->least)) {
         return cell_error(reader, COL_AT_LEAST, "write a number or nothing", err);
@@ -117,7 +151,8 @@ static enum sm_status read_limits(const struct reader *reader, struct sm_code_ru
         return cell_error(reader, COL_OVER, "write a diameter in mm or nothing", err);
     }
     if (!read_number(reader, COL_UP_TO, HUGE_VAL, &rule->up_to_mm) || rule->up_to_mm <= rule->over_mm) {
-        return cell_error(reader, COL_UP_TO, "write a diameter in mm above \"diameter over\", or nothing", err);
+        return cell_error(reader, COL_UP_TO, "write a diameter in mm above \"diameter over\", or nothing",
+                          err);
     }
     if (!has_limit && rule->measure != SM_MEASURE_NONE) {
         rule->least = rule->below = SM_NAN; /* "when it was not logged" */
@@ -133,13 +168,11 @@ static const char *keep(const struct reader *reader, enum column_id column)
 static enum sm_status add_meaning(struct reader *reader, const char *meaning, int kind, struct sm_error *err)
 {
     struct sm_codes *codes = reader->codes;
-    enum sm_status status = sm_grow(&codes->meaning, codes->n_meanings, &codes->meanings_capacity, sizeof *codes->meaning);
-    struct sm_code_meaning made = {keep(reader, COL_CODE),
-                                   sm_arena_strdup(codes->arena, meaning),
-                                   keep(reader, COL_Q1_UNIT),
-                                   keep(reader, COL_Q2_UNIT),
-                                   (enum sm_code_kind)kind,
-                                   keep(reader, COL_SOURCE)};
+    enum sm_status status =
+        sm_grow(&codes->meaning, codes->n_meanings, &codes->meanings_capacity, sizeof *codes->meaning);
+    struct sm_code_meaning made = {keep(reader, COL_CODE),    sm_arena_strdup(codes->arena, meaning),
+                                   keep(reader, COL_Q1_UNIT), keep(reader, COL_Q2_UNIT),
+                                   (enum sm_code_kind)kind,   keep(reader, COL_SOURCE)};
     if (status != SM_OK || !made.code || !made.meaning || !made.q1_unit || !made.q2_unit || !made.source) {
         return no_memory(err);
     }
@@ -178,7 +211,8 @@ static enum sm_status add_rule(struct reader *reader, struct sm_error *err)
     return SM_OK;
 }
 
-/* ---- rows -------------------------------------------------------------------------------------------------- */
+/* ---- rows
+ * -------------------------------------------------------------------------------------------------- */
 
 static enum sm_status take_system(struct reader *reader, struct sm_error *err)
 {
@@ -211,7 +245,8 @@ static enum sm_status take_row(struct reader *reader, struct sm_error *err)
     const char *meaning = cell(reader, COL_MEANING);
     bool has_rule = *cell(reader, COL_TREATMENT) != '\0';
     if (!has_rule && !*meaning) {
-        sm_error_at(err, SM_E_FORMAT, reader->source, reader->row.line, 0, "the row says neither a meaning nor a treatment");
+        sm_error_at(err, SM_E_FORMAT, reader->source, reader->row.line, 0,
+                    "the row says neither a meaning nor a treatment");
         return sm_error_remedy(err, "fill one of the two columns, or take the row out");
     }
     enum sm_status status = SM_OK;
@@ -238,9 +273,11 @@ static enum sm_status read_heads(struct reader *reader, struct sm_error *err)
             reader->at[k] = i;
         } else if (*name) {
             const char *near = sm_nearest_word(name, column_names, N_COLUMNS);
-            sm_error_at(err, SM_E_FORMAT, reader->source, head.line, 0, "a code table has no column \"%.60s\"", head.field[i]);
-            return sm_error_remedy(err, near ? "did you mean %s?" : "%sthe columns are listed in docs/formats/codes.md",
-                                   near ? near : "");
+            sm_error_at(err, SM_E_FORMAT, reader->source, head.line, 0,
+                        "a code table has no column \"%.60s\"", head.field[i]);
+            return sm_error_remedy(
+                err, near ? "did you mean %s?" : "%sthe columns are listed in docs/formats/codes.md",
+                near ? near : "");
         }
     }
     if (reader->at[COL_CODE] == SIZE_MAX) {
@@ -265,7 +302,8 @@ static enum sm_status read_rows(struct reader *reader, struct sm_error *err)
     return status;
 }
 
-enum sm_status sm_codes_parse(struct sm_codes **out, const char *data, size_t n, const char *source, struct sm_error *err)
+enum sm_status sm_codes_parse(struct sm_codes **out, const char *data, size_t n, const char *source,
+                              struct sm_error *err)
 {
     struct sm_csv *csv = NULL;
     struct sm_codes *codes = NULL;

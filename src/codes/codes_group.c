@@ -1,6 +1,6 @@
 /*
- * Rows that speak about one defect. A union of pairs: each pair is looked at on its own, in a window of rows, because a log
- * names what belongs together near to each other.
+ * Rows that speak about one defect. A union of pairs: each pair is looked at on its own, in a window of rows,
+ * because a log names what belongs together near to each other.
  */
 #include "codes_internal.h"
 
@@ -9,7 +9,8 @@
 enum { WINDOW_ROWS = 40 };
 #define SAME_TIME_S 2.0
 
-/* ---- do two rows belong together? -------------------------------------------------------------------------- */
+/* ---- do two rows belong together?
+ * -------------------------------------------------------------------------- */
 
 static bool is_in(const char *const *patterns, const char *code)
 {
@@ -59,7 +60,8 @@ static bool may_join(const struct sm_log_entry *entry)
     return entry->continuous == SM_CONTINUOUS_NONE || entry->continuous == SM_CONTINUOUS_START;
 }
 
-static bool belong_together(const struct sm_codes *codes, const struct sm_log_entry *a, const struct sm_log_entry *b)
+static bool belong_together(const struct sm_codes *codes, const struct sm_log_entry *a,
+                            const struct sm_log_entry *b)
 {
     if (a->group && b->group) {
         return a->group == b->group;
@@ -67,11 +69,12 @@ static bool belong_together(const struct sm_codes *codes, const struct sm_log_en
     bool is_sign_a = is_in(codes->builtin->sign, a->code), is_sign_b = is_in(codes->builtin->sign, b->code);
     bool is_defect_a = is_sign_a || is_in(codes->builtin->carrier, a->code);
     bool is_defect_b = is_sign_b || is_in(codes->builtin->carrier, b->code);
-    return is_defect_a && is_defect_b && (is_sign_a || is_sign_b) && may_join(a) && may_join(b) && is_same_place(a, b) &&
-           do_clocks_meet(a, b);
+    return is_defect_a && is_defect_b && (is_sign_a || is_sign_b) && may_join(a) && may_join(b) &&
+           is_same_place(a, b) && do_clocks_meet(a, b);
 }
 
-/* ---- numbers ----------------------------------------------------------------------------------------------- */
+/* ---- numbers
+ * ----------------------------------------------------------------------------------------------- */
 
 static size_t root_of(size_t *parent, size_t k)
 {
@@ -106,8 +109,8 @@ static void number_groups(int32_t *group, size_t *parent, size_t n)
     }
 }
 
-enum sm_status sm_codes_group(int32_t *group, const struct sm_codes *codes, const struct sm_log_entry *entry, size_t n,
-                              struct sm_error *err)
+enum sm_status sm_codes_group(int32_t *group, const struct sm_codes *codes, const struct sm_log_entry *entry,
+                              size_t n, struct sm_error *err)
 {
     if (n == 0) {
         return SM_OK;
@@ -131,7 +134,8 @@ enum sm_status sm_codes_group(int32_t *group, const struct sm_codes *codes, cons
     return SM_OK;
 }
 
-/* ---- one decision for all ---------------------------------------------------------------------------------- */
+/* ---- one decision for all
+ * ---------------------------------------------------------------------------------- */
 
 static int strictness(enum sm_treatment treatment)
 {
@@ -169,12 +173,14 @@ static void add_items(struct sm_text *items, const char *more)
     }
 }
 
-static enum sm_status raise(struct sm_decision *decision, const struct sm_decision *strictest, const char *code, const char *prepare,
-                            struct sm_arena *arena, struct sm_error *err)
+static enum sm_status raise(struct sm_decision *decision, const struct sm_decision *strictest,
+                            const char *code, const char *prepare, struct sm_arena *arena,
+                            struct sm_error *err)
 {
     struct sm_decision made = {strictest->treatment, decision->reason, prepare};
     if (decision->treatment != strictest->treatment) {
-        made.reason = sm_arena_printf(arena, "%s; one defect with %s here: %s", decision->reason, code, strictest->reason);
+        made.reason = sm_arena_printf(arena, "%s; one defect with %s here: %s", decision->reason, code,
+                                      strictest->reason);
     }
     made.prepare = sm_arena_strdup(arena, prepare);
     if (!made.reason || !made.prepare) {
@@ -184,13 +190,14 @@ static enum sm_status raise(struct sm_decision *decision, const struct sm_decisi
     return SM_OK;
 }
 
-enum sm_status sm_codes_combine(struct sm_decision *decision, const char *const *code, size_t n, struct sm_arena *arena,
-                                struct sm_error *err)
+enum sm_status sm_codes_combine(struct sm_decision *decision, const char *const *code, size_t n,
+                                struct sm_arena *arena, struct sm_error *err)
 {
     struct sm_text prepare = {0};
     size_t strictest = 0;
     for (size_t k = 0; k < n; k++) {
-        strictest = strictness(decision[k].treatment) > strictness(decision[strictest].treatment) ? k : strictest;
+        strictest =
+            strictness(decision[k].treatment) > strictness(decision[strictest].treatment) ? k : strictest;
     }
     for (size_t k = 0; k < n && n > 0 && decision[strictest].treatment != SM_TREATMENT_REFER; k++) {
         add_items(&prepare, strictness(decision[k].treatment) ? decision[k].prepare : "");

@@ -9,9 +9,9 @@
 /** What kind of place or event a code stands for. */
 enum sm_code_kind {
     SM_CODE_PLAIN,
-    SM_CODE_START,      /**< start node */
-    SM_CODE_FINISH,     /**< finish node */
-    SM_CODE_NODE,       /**< a node at either end */
+    SM_CODE_START,  /**< start node */
+    SM_CODE_FINISH, /**< finish node */
+    SM_CODE_NODE,   /**< a node at either end */
     SM_CODE_CONNECTION,
     SM_CODE_ABANDONED,
 };
@@ -21,7 +21,8 @@ struct sm_code_meaning {
     enum sm_code_kind kind;
     const char *source;
 };
-/** Letter of a characterisation. which is 1 or 2; with_ch1: only after this first characterisation, "" = any. */
+/** Letter of a characterisation. which is 1 or 2; with_ch1: only after this first characterisation, "" = any.
+ */
 struct sm_code_letter {
     const char *code;
     int which;
@@ -41,7 +42,7 @@ struct sm_code_table {
     size_t n_units;
     const struct sm_code_rule *rule;
     size_t n_rules;
-    const char *const *sign;    /**< patterns of codes that are signs of a defect rather than one, NULL ends */
+    const char *const *sign; /**< patterns of codes that are signs of a defect rather than one, NULL ends */
     const char *const *carrier; /**< patterns of codes that signs belong to, NULL ends */
 };
 extern const struct sm_code_table sm_codes__en, sm_codes__na;
@@ -59,17 +60,24 @@ struct sm_codes {
     size_t n_rules, rules_capacity;
 };
 
-bool sm_codes__matches(const char *pattern, const char *code);   /**< '?' one letter, '*' the rest; case ignored */
+bool sm_codes__matches(const char *pattern,
+                       const char *code); /**< '?' one letter, '*' the rest; case ignored */
 bool sm_codes__is_one_of(const char *alternatives, const char *letter); /**< "" = any, "A|B" */
 
 /* Rows of the rule tables, short: any ch2. */
-#define SM_RULE(code, ch1, treatment, prepare, reason, source) \
-    {code, ch1, "", SM_MEASURE_NONE, -HUGE_VAL, HUGE_VAL, 0, HUGE_VAL, treatment, prepare, reason, source}
-#define SM_RULE_AT(code, ch1, measure, least, over_mm, up_to_mm, treatment, prepare, reason, source) \
-    {code, ch1, "", measure, least, HUGE_VAL, over_mm, up_to_mm, treatment, prepare, reason, source}
+#define SM_RULE(code, ch1, treatment, prepare, reason, source)                                               \
+    {                                                                                                        \
+        code, ch1, "", SM_MEASURE_NONE, -HUGE_VAL, HUGE_VAL, 0, HUGE_VAL, treatment, prepare, reason, source \
+    }
+#define SM_RULE_AT(code, ch1, measure, least, over_mm, up_to_mm, treatment, prepare, reason, source)         \
+    {                                                                                                        \
+        code, ch1, "", measure, least, HUGE_VAL, over_mm, up_to_mm, treatment, prepare, reason, source       \
+    }
 /* The measure was not logged. */
-#define SM_RULE_BLANK(code, ch1, measure, treatment, prepare, reason, source) \
-    {code, ch1, "", measure, SM_NAN, SM_NAN, 0, HUGE_VAL, treatment, prepare, reason, source}
+#define SM_RULE_BLANK(code, ch1, measure, treatment, prepare, reason, source)                                \
+    {                                                                                                        \
+        code, ch1, "", measure, SM_NAN, SM_NAN, 0, HUGE_VAL, treatment, prepare, reason, source              \
+    }
 
 #define SM_LINE SM_TREATMENT_LINE
 #define SM_PREPARE SM_TREATMENT_PREPARE

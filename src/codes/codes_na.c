@@ -1,6 +1,7 @@
 /*
- * North American condition codes: meanings and default treatments. The national coding manual is not open; letters are
- * written from memory and an owner may replace any row. Limits follow those of the EN table, because the pipes do.
+ * North American condition codes: meanings and default treatments. The national coding manual is not open;
+ * letters are written from memory and an owner may replace any row. Limits follow those of the EN table,
+ * because the pipes do.
  */
 #include "codes_internal.h"
 
@@ -8,19 +9,30 @@
 #define PRACTICE "common practice, no source"
 #define ASTM_F1743 "ASTM F1743-22 cl. 6.1.3"
 
-#define PLAIN(code, meaning, unit) {code, meaning, unit, "", SM_CODE_PLAIN, MEMORY}
-#define NODE(code, meaning) {code, meaning, "", "", SM_CODE_NODE, MEMORY}
+#define PLAIN(code, meaning, unit)                                                                           \
+    {                                                                                                        \
+        code, meaning, unit, "", SM_CODE_PLAIN, MEMORY                                                       \
+    }
+#define NODE(code, meaning)                                                                                  \
+    {                                                                                                        \
+        code, meaning, "", "", SM_CODE_NODE, MEMORY                                                          \
+    }
 /* A tap of one make with its states. */
-#define TAP(code, make) \
-    {code, "tap, " make, "mm", "", SM_CODE_CONNECTION, MEMORY}, {code "A", "tap, " make ", active", "mm", "", SM_CODE_CONNECTION, MEMORY}, \
-        {code "B", "tap, " make ", abandoned", "mm", "", SM_CODE_CONNECTION, MEMORY}, \
-        {code "C", "tap, " make ", capped", "mm", "", SM_CODE_CONNECTION, MEMORY}, \
-        {code "D", "tap, " make ", defective", "mm", "", SM_CODE_CONNECTION, MEMORY}, \
-        {code "I", "tap, " make ", intruding", "mm", "", SM_CODE_CONNECTION, MEMORY}
+#define TAP(code, make)                                                                                      \
+    {code, "tap, " make, "mm", "", SM_CODE_CONNECTION, MEMORY},                                              \
+        {code "A", "tap, " make ", active", "mm", "", SM_CODE_CONNECTION, MEMORY},                           \
+        {code "B", "tap, " make ", abandoned", "mm", "", SM_CODE_CONNECTION, MEMORY},                        \
+        {code "C", "tap, " make ", capped", "mm", "", SM_CODE_CONNECTION, MEMORY},                           \
+        {code "D", "tap, " make ", defective", "mm", "", SM_CODE_CONNECTION, MEMORY},                        \
+    {                                                                                                        \
+        code "I", "tap, " make ", intruding", "mm", "", SM_CODE_CONNECTION, MEMORY                           \
+    }
 /* A root growth with its places. */
-#define ROOTS(code, size) \
-    PLAIN(code "B", "roots, " size ", in the barrel", "%"), PLAIN(code "L", "roots, " size ", in a lateral", "%"), \
-        PLAIN(code "C", "roots, " size ", at a connection", "%"), PLAIN(code "J", "roots, " size ", at a joint", "%")
+#define ROOTS(code, size)                                                                                    \
+    PLAIN(code "B", "roots, " size ", in the barrel", "%"),                                                  \
+        PLAIN(code "L", "roots, " size ", in a lateral", "%"),                                               \
+        PLAIN(code "C", "roots, " size ", at a connection", "%"),                                            \
+        PLAIN(code "J", "roots, " size ", at a joint", "%")
 
 static const struct sm_code_meaning meanings[] = {
     PLAIN("CC", "crack, circumferential", ""),
@@ -185,7 +197,8 @@ static const struct sm_code_meaning meanings[] = {
     PLAIN("MY*", "dye test", ""),
 };
 
-static const struct sm_code_unit units[] = {{"TFI", "", "%"}, {"TBI", "", "%"}, {"TSI", "", "%"}, {"TRI", "", "%"}};
+static const struct sm_code_unit units[] = {
+    {"TFI", "", "%"}, {"TBI", "", "%"}, {"TSI", "", "%"}, {"TRI", "", "%"}};
 
 #define JET "jet clean"
 #define CUT_ROOTS "cut the roots;jet clean;look again with the camera"
@@ -194,72 +207,102 @@ static const struct sm_code_unit units[] = {{"TFI", "", "%"}, {"TBI", "", "%"}, 
 #define TAP_TEXT "defective tap: needs a repair of the connection, not a plain short liner"
 
 static const struct sm_code_rule rules[] = {
-    SM_RULE("CH?", "", SM_LINE, JET, "hinged cracks, pieces in place: a short liner bridges them while the pipe is round", PRACTICE),
+    SM_RULE("CH?", "", SM_LINE, JET,
+            "hinged cracks, pieces in place: a short liner bridges them while the pipe is round", PRACTICE),
     SM_RULE("C?", "", SM_LINE, JET, "crack: a short liner bridges and seals it", PRACTICE),
     SM_RULE("FH*", "", SM_REFER, "", "hinged fractures: the shape may go, an engineer decides", PRACTICE),
-    SM_RULE("F?", "", SM_LINE, JET, "fracture with the pieces in place: a short liner bridges and seals it", PRACTICE),
-    SM_RULE("BVV", "", SM_REFER, "", "void visible: how far it reaches has to be judged and filled before any liner", PRACTICE),
-    SM_RULE("BSV", "", SM_PREPARE, FILL_HOLE, "broken, soil visible: lined only after the void behind the pipe is filled", PRACTICE),
+    SM_RULE("F?", "", SM_LINE, JET, "fracture with the pieces in place: a short liner bridges and seals it",
+            PRACTICE),
+    SM_RULE("BVV", "", SM_REFER, "",
+            "void visible: how far it reaches has to be judged and filled before any liner", PRACTICE),
+    SM_RULE("BSV", "", SM_PREPARE, FILL_HOLE,
+            "broken, soil visible: lined only after the void behind the pipe is filled", PRACTICE),
     SM_RULE_AT("B", "", SM_MEASURE_CLOCK_H, 3, 0, HUGE_VAL, SM_REFER, "",
-               "broken over {v} of the clock, the limit is 2 hours: the shape no longer holds by itself", PRACTICE),
+               "broken over {v} of the clock, the limit is 2 hours: the shape no longer holds by itself",
+               PRACTICE),
     SM_RULE("B", "", SM_LINE, "jet clean gently",
-            "broken with the pieces there: a short liner holds them while the pipe is round and stable", PRACTICE),
-    SM_RULE("HVV", "", SM_REFER, "", "void visible: how far it reaches has to be judged and filled before any liner", PRACTICE),
+            "broken with the pieces there: a short liner holds them while the pipe is round and stable",
+            PRACTICE),
+    SM_RULE("HVV", "", SM_REFER, "",
+            "void visible: how far it reaches has to be judged and filled before any liner", PRACTICE),
     SM_RULE_AT("H*", "", SM_MEASURE_CLOCK_H, 3, 0, HUGE_VAL, SM_REFER, "",
-               "hole over {v} of the clock, the limit is 2 hours: the shape no longer holds by itself", PRACTICE),
-    SM_RULE("H*", "", SM_PREPARE, FILL_HOLE, "small hole: a short liner closes it once the hole is filled", PRACTICE),
+               "hole over {v} of the clock, the limit is 2 hours: the shape no longer holds by itself",
+               PRACTICE),
+    SM_RULE("H*", "", SM_PREPARE, FILL_HOLE, "small hole: a short liner closes it once the hole is filled",
+            PRACTICE),
     SM_RULE("X*", "", SM_REFER, "", "collapse: no liner goes through a collapsed pipe", ASTM_F1743),
 
     SM_RULE("DAGS", "", SM_REFER, "", "grease: a matter of cleaning, not of a liner", PRACTICE),
     SM_RULE("DAR", "", SM_REFER, "", "ragging: a matter of cleaning, not of a liner", PRACTICE),
-    SM_RULE("DA?", "", SM_PREPARE, "mill off the deposit;jet clean", "encrustation shows a leak: milled off, then lined", PRACTICE),
+    SM_RULE("DA?", "", SM_PREPARE, "mill off the deposit;jet clean",
+            "encrustation shows a leak: milled off, then lined", PRACTICE),
     SM_RULE("DS*", "", SM_REFER, "", "settled deposits: a matter of cleaning, not of a liner", PRACTICE),
-    SM_RULE("DN*", "", SM_REFER, "", "soil comes in: where it comes from and the void it left have to be found first", PRACTICE),
+    SM_RULE("DN*", "", SM_REFER, "",
+            "soil comes in: where it comes from and the void it left have to be found first", PRACTICE),
     SM_RULE("DB", "", SM_REFER, "", "brickwork is not repaired with short liners", PRACTICE),
     SM_RULE("DI", "", SM_REFER, "", "dropped invert: brickwork is not repaired with short liners", PRACTICE),
     SM_RULE_AT("D*", "", SM_MEASURE_Q1, 10, 0, HUGE_VAL, SM_REFER, "",
-               "deformation {v} reaches the limit of {limit}: the pipe has to be judged by an engineer first", PRACTICE),
-    SM_RULE_BLANK("D*", "", SM_MEASURE_Q1, SM_REFER, "", "deformation without a value: the limit for a liner is 10 %", PRACTICE),
+               "deformation {v} reaches the limit of {limit}: the pipe has to be judged by an engineer first",
+               PRACTICE),
+    SM_RULE_BLANK("D*", "", SM_MEASURE_Q1, SM_REFER, "",
+                  "deformation without a value: the limit for a liner is 10 %", PRACTICE),
     SM_RULE("D*", "", SM_LINE, JET, "deformation {v} is below the limit of 10 %", PRACTICE),
 
-    SM_RULE("JOL*", "", SM_REFER, "", "large joint offset: the packer may not pass, to be judged by an engineer", PRACTICE),
+    SM_RULE("JOL*", "", SM_REFER, "",
+            "large joint offset: the packer may not pass, to be judged by an engineer", PRACTICE),
     SM_RULE("JOM*", "", SM_PREPARE, "measure the offset;mill the lip if it stands in the way;jet clean",
             "medium joint offset: measured and milled, then lined", PRACTICE),
     SM_RULE("JSL*", "", SM_PREPARE, "measure the gap;fill it where it is wide;jet clean",
             "large joint gap: measured and filled, then lined; from 70 mm refer it", PRACTICE),
     SM_RULE("JSM*", "", SM_LINE, JET, "joint gap: a short liner bridges it", PRACTICE),
-    SM_RULE("JAL*", "", SM_REFER, "", "large joint angle: the packer may not pass, to be judged by an engineer", PRACTICE),
+    SM_RULE("JAL*", "", SM_REFER, "",
+            "large joint angle: the packer may not pass, to be judged by an engineer", PRACTICE),
     SM_RULE("JAM*", "", SM_PREPARE, "measure the angle;check that the packer passes;jet clean",
             "joint angle: the packer's passage is checked first", PRACTICE),
 
-    SM_RULE("SMW*", "", SM_PREPARE, FILL_HOLE, "wall missing: closed by a short liner once the hole is filled", PRACTICE),
-    SM_RULE("S*", "", SM_LINE, JET, "surface damage: a short liner restores the surface where the damage is local", PRACTICE),
+    SM_RULE("SMW*", "", SM_PREPARE, FILL_HOLE,
+            "wall missing: closed by a short liner once the hole is filled", PRACTICE),
+    SM_RULE("S*", "", SM_LINE, JET,
+            "surface damage: a short liner restores the surface where the damage is local", PRACTICE),
     SM_RULE("LF*", "", SM_REFER, "", "the lining itself is defective: decided case by case", PRACTICE),
-    SM_RULE("WF?", "", SM_REFER, "", "weld failure: depends on the pipe material, an engineer decides", PRACTICE),
+    SM_RULE("WF?", "", SM_REFER, "", "weld failure: depends on the pipe material, an engineer decides",
+            PRACTICE),
     SM_RULE("RP?D", "", SM_REFER, "", "an earlier repair is defective: decided case by case", PRACTICE),
     SM_RULE("RP?", "", SM_NONE, "", "existing repair", MEMORY),
     SM_RULE("MB", "", SM_REFER, "", "brickwork is not repaired with short liners", PRACTICE),
-    SM_RULE("MM", "", SM_REFER, "", "missing mortar: brickwork is repointed, not lined piece by piece", PRACTICE),
+    SM_RULE("MM", "", SM_REFER, "", "missing mortar: brickwork is repointed, not lined piece by piece",
+            PRACTICE),
 
     SM_RULE("R?L", "", SM_REFER, "", "roots in a lateral: its own work, not a liner in this pipe", PRACTICE),
-    SM_RULE("R?C", "", SM_REFER, "", "roots at a connection: cut, then a repair of the connection, not a plain short liner", PRACTICE),
+    SM_RULE("R?C", "", SM_REFER, "",
+            "roots at a connection: cut, then a repair of the connection, not a plain short liner", PRACTICE),
     SM_RULE_AT("R??", "", SM_MEASURE_Q1, 50, 0, HUGE_VAL, SM_REFER, "",
                "roots fill {v}, the limit is {limit}: clear the pipe and survey again first", PRACTICE),
-    SM_RULE("R??", "", SM_PREPARE, CUT_ROOTS, "roots come in here: cut, then lined so that they cannot return", PRACTICE),
+    SM_RULE("R??", "", SM_PREPARE, CUT_ROOTS,
+            "roots come in here: cut, then lined so that they cannot return", PRACTICE),
 
-    SM_RULE("ISSR*", "", SM_PREPARE, "cut off the hanging seal;jet clean", "intruding seal: lined after it is cut off", PRACTICE),
-    SM_RULE("ISGT", "", SM_PREPARE, "cut off the hanging seal;jet clean", "intruding grout: lined after it is cut off", PRACTICE),
-    SM_RULE("ISZ", "", SM_PREPARE, "cut off the hanging seal;jet clean", "intruding seal: lined after it is cut off", PRACTICE),
-    SM_RULE("I?L", "", SM_REFER, "", "infiltration from a lateral: its own work, not a liner in this pipe", PRACTICE),
-    SM_RULE("I?C", "", SM_REFER, "", "infiltration at a connection: a repair of the connection, not a plain short liner", PRACTICE),
+    SM_RULE("ISSR*", "", SM_PREPARE, "cut off the hanging seal;jet clean",
+            "intruding seal: lined after it is cut off", PRACTICE),
+    SM_RULE("ISGT", "", SM_PREPARE, "cut off the hanging seal;jet clean",
+            "intruding grout: lined after it is cut off", PRACTICE),
+    SM_RULE("ISZ", "", SM_PREPARE, "cut off the hanging seal;jet clean",
+            "intruding seal: lined after it is cut off", PRACTICE),
+    SM_RULE("I?L", "", SM_REFER, "", "infiltration from a lateral: its own work, not a liner in this pipe",
+            PRACTICE),
+    SM_RULE("I?C", "", SM_REFER, "",
+            "infiltration at a connection: a repair of the connection, not a plain short liner", PRACTICE),
     SM_RULE("IG*", "", SM_PREPARE, "stop the water by injection;jet clean",
             "infiltration gushes: sealed by injection first; if it cannot be stopped, refer it", PRACTICE),
-    SM_RULE("IR*", "", SM_PREPARE, "stop the water by injection;jet clean", "infiltration runs: sealed by injection first", PRACTICE),
+    SM_RULE("IR*", "", SM_PREPARE, "stop the water by injection;jet clean",
+            "infiltration runs: sealed by injection first", PRACTICE),
     SM_RULE("I*", "", SM_LINE, JET, "infiltration: a short liner with end seals stops it", PRACTICE),
 
-    SM_RULE("OBI", "", SM_REFER, "", "obstacle through the wall: taken out together with its owner, perhaps by digging", PRACTICE),
-    SM_RULE("OBP", "", SM_REFER, "", "pipe or cable of others: taken out together with its owner, perhaps by digging", PRACTICE),
-    SM_RULE("OB?", "", SM_REFER, "", "obstacle: taken out or milled off; no liner is needed for it", PRACTICE),
+    SM_RULE("OBI", "", SM_REFER, "",
+            "obstacle through the wall: taken out together with its owner, perhaps by digging", PRACTICE),
+    SM_RULE("OBP", "", SM_REFER, "",
+            "pipe or cable of others: taken out together with its owner, perhaps by digging", PRACTICE),
+    SM_RULE("OB?", "", SM_REFER, "", "obstacle: taken out or milled off; no liner is needed for it",
+            PRACTICE),
     SM_RULE("V?", "", SM_REFER, "", "vermin: pest control, not a liner", PRACTICE),
     SM_RULE("GTF*", "", SM_LINE, JET, "the joint does not hold pressure: a short liner seals it", PRACTICE),
     SM_RULE("GT*", "", SM_NONE, "", "grout test", MEMORY),
@@ -271,7 +314,8 @@ static const struct sm_code_rule rules[] = {
     SM_RULE("T*", "", SM_CLEAR, "", "tap: liners keep off it", PRACTICE),
     SM_RULE_AT("L*", "", SM_MEASURE_Q1, 45, 0, HUGE_VAL, SM_REFER, "",
                "bend {v} reaches the limit of {limit}: needs a packer made for bends", PRACTICE),
-    SM_RULE_AT("L*", "", SM_MEASURE_Q1, 10, 0, HUGE_VAL, SM_NONE, "", "bend {v}: check that the packer passes", PRACTICE),
+    SM_RULE_AT("L*", "", SM_MEASURE_Q1, 10, 0, HUGE_VAL, SM_NONE, "",
+               "bend {v}: check that the packer passes", PRACTICE),
     SM_RULE("L*", "", SM_NONE, "", "curve of the pipe, nothing to repair", MEMORY),
     SM_RULE("A*", "", SM_NONE, "", "access point", MEMORY),
     SM_RULE("MSA", "", SM_NONE, "", "the survey ends here: what lies beyond was not seen", MEMORY),
@@ -280,9 +324,11 @@ static const struct sm_code_rule rules[] = {
     SM_RULE("M*", "", SM_NONE, "", "note about the run", MEMORY),
 };
 
-static const char *const signs[] = {"R?B", "R?J", "IS", "ISB", "ISJ", "IW*", "ID*", "IR*", "IG*", "DAE", "DN*", NULL};
-static const char *const carriers[] = {"C?", "CH?", "F?", "FH?", "B", "BSV", "BVV", "H", "HSV", "HVV", "J*", "S*", NULL};
+static const char *const signs[] = {"R?B", "R?J", "IS",  "ISB", "ISJ", "IW*",
+                                    "ID*", "IR*", "IG*", "DAE", "DN*", NULL};
+static const char *const carriers[] = {"C?", "CH?", "F?",  "FH?", "B",  "BSV", "BVV",
+                                       "H",  "HSV", "HVV", "J*",  "S*", NULL};
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
-const struct sm_code_table sm_codes__na = {meanings, COUNT(meanings), NULL, 0, units, COUNT(units), rules, COUNT(rules),
-                                         signs,    carriers};
+const struct sm_code_table sm_codes__na = {meanings,     COUNT(meanings), NULL,         0,     units,
+                                           COUNT(units), rules,           COUNT(rules), signs, carriers};

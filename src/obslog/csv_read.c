@@ -1,7 +1,7 @@
 /*
- * CSV logs: a header row somewhere in the first rows names the columns, in English or German, in any order. What stands
- * above it and columns that are not known are kept as notes and remarks. A column with the segment's name makes several
- * inspections of one file.
+ * CSV logs: a header row somewhere in the first rows names the columns, in English or German, in any order.
+ * What stands above it and columns that are not known are kept as notes and remarks. A column with the
+ * segment's name makes several inspections of one file.
  */
 #include "obslog_internal.h"
 
@@ -18,47 +18,66 @@ struct column {
     enum { UNIT_NONE, UNIT_TIME, UNIT_LENGTH } unit_kind;
 };
 static const struct column columns[] = {
-    {"code|kode|main code|hauptcode|hauptkode|kuerzel|defect code|observation code|inspektionskode|inspektionscode|schadenskode|"
+    {"code|kode|main code|hauptcode|hauptkode|kuerzel|defect code|observation "
+     "code|inspektionskode|inspektionscode|schadenskode|"
      "schadenscode|zustandskode|zustandscode|kodierung",
      FIELD(code), NO_UNIT, UNIT_NONE},
-    {"time|video time|counter time|videotime|video position|videozeit|zeit|uhrzeit|time of day|clock time|timecode|time code|zeitpunkt|video",
+    {"time|video time|counter time|videotime|video position|videozeit|zeit|uhrzeit|time of day|clock "
+     "time|timecode|time code|zeitpunkt|video",
      FIELD(time), FIELD(time_unit), UNIT_TIME},
-    {"distance|dist|distance from start|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|feet|footage|lage|abstand",
+    {"distance|dist|distance from "
+     "start|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|feet|"
+     "footage|lage|abstand",
      FIELD(distance), FIELD(distance_unit), UNIT_LENGTH},
-    {"ch1|char 1|char1|characterisation 1|characterization 1|charakterisierung 1|characterisation1|charakterisierung1|c1|ch 1",
+    {"ch1|char 1|char1|characterisation 1|characterization 1|charakterisierung "
+     "1|characterisation1|charakterisierung1|c1|ch 1",
      FIELD(ch1), NO_UNIT, UNIT_NONE},
-    {"ch2|char 2|char2|characterisation 2|characterization 2|charakterisierung 2|characterisation2|charakterisierung2|c2|ch 2",
+    {"ch2|char 2|char2|characterisation 2|characterization 2|charakterisierung "
+     "2|characterisation2|charakterisierung2|c2|ch 2",
      FIELD(ch2), NO_UNIT, UNIT_NONE},
-    {"q1|quantification 1|quantifizierung 1|quantification1|quantifizierung1|quant 1|value 1|wert 1|value|wert|q 1", FIELD(q1),
-     FIELD(q1_unit), UNIT_LENGTH},
-    {"q2|quantification 2|quantifizierung 2|quantification2|quantifizierung2|quant 2|value 2|wert 2|q 2", FIELD(q2),
-     FIELD(q2_unit), UNIT_LENGTH},
-    {"clock from|clock|clock position|from clock|clock at|clock at from|clock start|uhr von|position von|lage von|uhr|lage am umfang|"
+    {"q1|quantification 1|quantifizierung 1|quantification1|quantifizierung1|quant 1|value 1|wert "
+     "1|value|wert|q 1",
+     FIELD(q1), FIELD(q1_unit), UNIT_LENGTH},
+    {"q2|quantification 2|quantifizierung 2|quantification2|quantifizierung2|quant 2|value 2|wert 2|q 2",
+     FIELD(q2), FIELD(q2_unit), UNIT_LENGTH},
+    {"clock from|clock|clock position|from clock|clock at|clock at from|clock start|uhr von|position "
+     "von|lage von|uhr|lage am umfang|"
      "lage am umfang von|umfang von|uhrlage|uhrlage von",
      FIELD(clock_from), NO_UNIT, UNIT_NONE},
-    {"clock to|to clock|clock end|uhr bis|position bis|lage bis|lage am umfang bis|umfang bis|uhrlage bis", FIELD(clock_to), NO_UNIT,
-     UNIT_NONE},
+    {"clock to|to clock|clock end|uhr bis|position bis|lage bis|lage am umfang bis|umfang bis|uhrlage bis",
+     FIELD(clock_to), NO_UNIT, UNIT_NONE},
     {"continuous|continuous defect|cont|streckenschaden|strecke|cd", FIELD(continuous), NO_UNIT, UNIT_NONE},
     {"joint|at joint|verbindung|rohrverbindung|muffe|an verbindung", FIELD(joint), NO_UNIT, UNIT_NONE},
-    {"diameter|dn|durchmesser|connection diameter|anschlussdurchmesser|nennweite", FIELD(diameter), FIELD(diameter_unit), UNIT_LENGTH},
-    {"remark|remarks|comment|comments|bemerkung|bemerkungen|kommentar|anmerkung|anmerkungen|note|notes|text|notiz", FIELD(remark),
-     NO_UNIT, UNIT_NONE},
-    {"photo|photograph|picture|image|still|foto|bild|fotodatei|photo file|bilddatei", FIELD(photo), NO_UNIT, UNIT_NONE},
+    {"diameter|dn|durchmesser|connection diameter|anschlussdurchmesser|nennweite", FIELD(diameter),
+     FIELD(diameter_unit), UNIT_LENGTH},
+    {"remark|remarks|comment|comments|bemerkung|bemerkungen|kommentar|anmerkung|anmerkungen|note|notes|text|"
+     "notiz",
+     FIELD(remark), NO_UNIT, UNIT_NONE},
+    {"photo|photograph|picture|image|still|foto|bild|fotodatei|photo file|bilddatei", FIELD(photo), NO_UNIT,
+     UNIT_NONE},
 };
-enum { N_COLUMNS = sizeof columns / sizeof columns[0], COL_CODE = 0, COL_TIME = 1, COL_DISTANCE = 2, COL_REMARK = 12, HEAD_ROWS = 60 };
+enum {
+    N_COLUMNS = sizeof columns / sizeof columns[0],
+    COL_CODE = 0,
+    COL_TIME = 1,
+    COL_DISTANCE = 2,
+    COL_REMARK = 12,
+    HEAD_ROWS = 60
+};
 
-static const char segment_names[] = "segment|segment id|section|pipe id|haltung|haltungsname|leitung|objektbezeichnung";
+static const char segment_names[] =
+    "segment|segment id|section|pipe id|haltung|haltungsname|leitung|objektbezeichnung";
 
 struct csv_log {
     struct sm_obslog_build *build;
     struct sm_csv *csv;
-    size_t head_idx;          /* row of the header */
-    size_t at[N_COLUMNS];     /* field index of each column, SIZE_MAX = none */
+    size_t head_idx;      /* row of the header */
+    size_t at[N_COLUMNS]; /* field index of each column, SIZE_MAX = none */
     char unit[N_COLUMNS][16];
     size_t segment_at;
-    const char **segment;     /* ids met so far, in order */
+    const char **segment; /* ids met so far, in order */
     size_t n_segments, segments_capacity;
-    size_t current;           /* index into segment */
+    size_t current; /* index into segment */
 };
 
 static enum sm_status no_memory(struct sm_error *err)
@@ -66,7 +85,8 @@ static enum sm_status no_memory(struct sm_error *err)
     return sm_obslog__no_memory(err);
 }
 
-/* ---- header ------------------------------------------------------------------------------------------------ */
+/* ---- header
+ * ------------------------------------------------------------------------------------------------ */
 
 /* Place of a name in a list of names, SIZE_MAX = not in it: the better known name of two counts. */
 static size_t name_rank(const char *names, const char *name)
@@ -129,7 +149,8 @@ static bool find_header(struct csv_log *log)
     for (size_t i = 0; i < n_rows && i < HEAD_ROWS; i++) {
         struct sm_csv_row row = sm_csv_row(log->csv, i);
         map_columns(log, &row);
-        if (log->at[COL_CODE] != SIZE_MAX && (log->at[COL_TIME] != SIZE_MAX || log->at[COL_DISTANCE] != SIZE_MAX)) {
+        if (log->at[COL_CODE] != SIZE_MAX &&
+            (log->at[COL_TIME] != SIZE_MAX || log->at[COL_DISTANCE] != SIZE_MAX)) {
             log->head_idx = i;
             return true;
         }
@@ -160,7 +181,8 @@ static bool is_unit(const struct column *column, const char *unit)
     case UNIT_NONE:
         break;
     case UNIT_TIME:
-        return sm_ascii_ieq(unit, "hmmss") || sm_ascii_ieq(unit, "hhmmss") || sm_parse_quantity("1", SM_TIME, unit, &one, NULL) == SM_OK;
+        return sm_ascii_ieq(unit, "hmmss") || sm_ascii_ieq(unit, "hhmmss") ||
+               sm_parse_quantity("1", SM_TIME, unit, &one, NULL) == SM_OK;
     case UNIT_LENGTH:
         return sm_parse_quantity("1", SM_LENGTH, unit, &one, NULL) == SM_OK;
     }
@@ -194,7 +216,8 @@ static enum sm_status note_rows_above(struct csv_log *log, struct sm_error *err)
         struct sm_text text = {0};
         join_row(&text, &row);
         status = text.failed ? SM_E_NOMEM
-                             : sm_obslog__note(log->build, row.line, "stands above the header row, no data row: %.300s",
+                             : sm_obslog__note(log->build, row.line,
+                                               "stands above the header row, no data row: %.300s",
                                                sm_text_str(&text));
         sm_text_release(&text);
     }
@@ -206,10 +229,12 @@ static enum sm_status no_header_error(const struct csv_log *log, struct sm_error
     uint32_t line = sm_csv_n_rows(log->csv) ? sm_csv_row(log->csv, 0).line : 1;
     sm_error_at(err, SM_E_FORMAT, log->build->input->source, line, 0,
                 "no header row with a column \"code\" and a column \"time\" or \"distance\"");
-    return sm_error_remedy(err, "name the columns in the first row, as in time,distance,code,ch1,ch2,q1,remark");
+    return sm_error_remedy(err,
+                           "name the columns in the first row, as in time,distance,code,ch1,ch2,q1,remark");
 }
 
-/* ---- inspections of a file with a segment column ----------------------------------------------------------- */
+/* ---- inspections of a file with a segment column
+ * ----------------------------------------------------------- */
 
 static enum sm_status begin_segment(struct csv_log *log, const char *id, uint32_t line, struct sm_error *err)
 {
@@ -240,7 +265,8 @@ static enum sm_status turn_to_segment(struct csv_log *log, const struct sm_csv_r
     return begin_segment(log, id, row->line, err);
 }
 
-/* ---- rows -------------------------------------------------------------------------------------------------- */
+/* ---- rows
+ * -------------------------------------------------------------------------------------------------- */
 
 static bool is_mapped(const struct csv_log *log, size_t i)
 {
@@ -272,7 +298,8 @@ static void join_remark(const struct csv_log *log, const struct sm_csv_row *row,
     }
 }
 
-static void fill_fields(const struct csv_log *log, const struct sm_csv_row *row, struct sm_obslog_fields *fields)
+static void fill_fields(const struct csv_log *log, const struct sm_csv_row *row,
+                        struct sm_obslog_fields *fields)
 {
     for (size_t k = 0; k < N_COLUMNS; k++) {
         const char *cell = log->at[k] < row->n_fields ? row->field[log->at[k]] : "";
@@ -308,9 +335,10 @@ static enum sm_status take_row(struct csv_log *log, const struct sm_csv_row *row
     struct sm_text remark = {0};
     enum sm_status status = SM_OK;
     if (has_more_fields(log, row)) {
-        status = sm_obslog__odd(log->build, row->line,
-                                "the row has %zu fields, the header %zu: a separator inside a value? The rest is kept as remark",
-                                row->n_fields, sm_csv_row(log->csv, log->head_idx).n_fields);
+        status = sm_obslog__odd(
+            log->build, row->line,
+            "the row has %zu fields, the header %zu: a separator inside a value? The rest is kept as remark",
+            row->n_fields, sm_csv_row(log->csv, log->head_idx).n_fields);
     }
     fill_fields(log, row, &fields);
     join_remark(log, row, &remark);
@@ -351,13 +379,15 @@ static enum sm_status read_table(struct csv_log *log, struct sm_error *err)
     return status == SM_OK ? read_rows(log, err) : status;
 }
 
-/* The separator found by content can be fooled by what stands above the header; then the header itself tells it. */
+/* The separator found by content can be fooled by what stands above the header; then the header itself tells
+ * it. */
 static enum sm_status open_table(struct csv_log *log, const char *data, size_t n, struct sm_error *err)
 {
     static const char separators[] = {0, ';', ',', '\t'};
     for (size_t k = 0; k < sizeof separators; k++) {
         sm_csv_free(&log->csv);
-        enum sm_status status = sm_csv_parse(&log->csv, data, n, separators[k], log->build->input->source, err);
+        enum sm_status status =
+            sm_csv_parse(&log->csv, data, n, separators[k], log->build->input->source, err);
         if (status != SM_OK) {
             return status;
         }

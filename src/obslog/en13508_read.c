@@ -6,8 +6,8 @@
  *   #C=letters       then one line for each observation, columns as announced   > as often as
  *   #Z               ends the inspection                                       /  there are
  *
- * The order of columns and header codes is free. Numbers may be written without trailing zeros, so the last digit of the
- * distances is the finest one of the inspection.
+ * The order of columns and header codes is free. Numbers may be written without trailing zeros, so the last
+ * digit of the distances is the finest one of the inspection.
  */
 #include "obslog_internal.h"
 
@@ -34,7 +34,8 @@ struct en_file {
     char letter_text[2];
 };
 
-/* ---- lines and fields -------------------------------------------------------------------------------------- */
+/* ---- lines and fields
+ * -------------------------------------------------------------------------------------- */
 
 /* The line at s without its end; *after is where the next starts, NULL = none. */
 static char *cut_line(char *s, char **after)
@@ -46,7 +47,8 @@ static char *cut_line(char *s, char **after)
     return s;
 }
 
-/* A text is opened at the start of a field and not closed on this line. An inch mark inside a field opens nothing. */
+/* A text is opened at the start of a field and not closed on this line. An inch mark inside a field opens
+ * nothing. */
 static bool is_text_open(const struct en_file *file, const char *s)
 {
     bool is_open = false, may_open = true;
@@ -54,7 +56,8 @@ static bool is_text_open(const struct en_file *file, const char *s)
         if (*s == file->delimiter && (is_open || may_open)) {
             is_open = !is_open;
         }
-        may_open = *s == file->separator || (is_open && *s == file->delimiter) || (!is_open && *s == file->delimiter);
+        may_open = *s == file->separator || (is_open && *s == file->delimiter) ||
+                   (!is_open && *s == file->delimiter);
     }
     return is_open;
 }
@@ -68,7 +71,9 @@ static char *read_line(struct en_file *file)
     file->line = file->next_line;
     char *line = cut_line(file->next, &file->next);
     file->next_line++;
-    for (int k = 0; k < JOINED_LINES_MAX && *line != '#' && is_text_open(file, line) && file->next && *file->next != '#'; k++) {
+    for (int k = 0;
+         k < JOINED_LINES_MAX && *line != '#' && is_text_open(file, line) && file->next && *file->next != '#';
+         k++) {
         size_t n = strlen(line);
         char *more = cut_line(file->next, &file->next);
         file->next_line++;
@@ -113,7 +118,8 @@ static size_t split_fields(const struct en_file *file, char *line, const char **
     return n;
 }
 
-/* ---- #A ---------------------------------------------------------------------------------------------------- */
+/* ---- #A
+ * ---------------------------------------------------------------------------------------------------- */
 
 static char first_sign(const char *value)
 {
@@ -153,7 +159,8 @@ static void guess_separator(struct en_file *file, const char *codes)
     }
 }
 
-/* ---- #B ---------------------------------------------------------------------------------------------------- */
+/* ---- #B
+ * ---------------------------------------------------------------------------------------------------- */
 
 static const char *header_value(const struct en_file *file, const char *code)
 {
@@ -182,7 +189,8 @@ static enum sm_status take_header(struct en_file *file, char *codes_line, struct
     }
     size_t n_values = split_fields(file, read_line(file), value);
     if (n_values != n_codes) {
-        enum sm_status status = sm_obslog__note(file->build, file->line, "the header has %zu codes and %zu values", n_codes, n_values);
+        enum sm_status status = sm_obslog__note(file->build, file->line,
+                                                "the header has %zu codes and %zu values", n_codes, n_values);
         if (status != SM_OK) {
             return status;
         }
@@ -197,7 +205,8 @@ static enum sm_status take_header(struct en_file *file, char *codes_line, struct
 }
 
 /* A header number; odd ones are told and not used. */
-static enum sm_status header_number(struct en_file *file, const char *code, double least, double greatest, double *value)
+static enum sm_status header_number(struct en_file *file, const char *code, double least, double greatest,
+                                    double *value)
 {
     const char *text = header_value(file, code);
     double number;
@@ -205,7 +214,8 @@ static enum sm_status header_number(struct en_file *file, const char *code, doub
         return SM_OK;
     }
     if (!sm_parse_number(text, &number) || !(number >= least && number <= greatest)) {
-        return sm_obslog__note(file->build, file->line, "the header value %s = \"%.40s\" makes no sense, not used", code, text);
+        return sm_obslog__note(file->build, file->line,
+                               "the header value %s = \"%.40s\" makes no sense, not used", code, text);
     }
     *value = number;
     return SM_OK;
@@ -232,7 +242,8 @@ static enum sm_status take_sizes(struct en_file *file, struct sm_obslog_inspecti
     if (isnan(inspection->segment.diameter_mm)) {
         inspection->segment.diameter_mm = width_mm;
     } else if (width_mm < inspection->segment.diameter_mm || width_mm > inspection->segment.diameter_mm) {
-        return sm_obslog__note(file->build, file->line, "the pipe is not round (%s x %s mm), the height is used as diameter",
+        return sm_obslog__note(file->build, file->line,
+                               "the pipe is not round (%s x %s mm), the height is used as diameter",
                                header_value(file, "ACB"), header_value(file, "ACC"));
     }
     return SM_OK;
@@ -241,7 +252,8 @@ static enum sm_status take_sizes(struct en_file *file, struct sm_obslog_inspecti
 static void take_nodes(const struct en_file *file, struct sm_obslog_inspection *inspection)
 {
     struct sm_segment *segment = &inspection->segment;
-    const char *start = header_value(file, "AAB"), *node1 = header_value(file, "AAD"), *node2 = header_value(file, "AAF");
+    const char *start = header_value(file, "AAB"), *node1 = header_value(file, "AAD"),
+               *node2 = header_value(file, "AAF");
     const char *direction = header_value(file, "AAK");
     bool is_down = sm_ascii_ieq(direction, "A"), is_up = sm_ascii_ieq(direction, "B");
     segment->id = header_value(file, "AAA");
@@ -270,9 +282,11 @@ static enum sm_status begin_inspection(struct en_file *file, struct sm_error *er
     return status == SM_OK ? sm_obslog__begin(file->build, &inspection, err) : status;
 }
 
-/* ---- #C and rows ------------------------------------------------------------------------------------------- */
+/* ---- #C and rows
+ * ------------------------------------------------------------------------------------------- */
 
-/* Are all whole numbers of the video column times of the form (H)MMSS? Looks ahead without changing anything. */
+/* Are all whole numbers of the video column times of the form (H)MMSS? Looks ahead without changing anything.
+ */
 static bool are_video_times(const struct en_file *file)
 {
     const char *column = memchr(file->columns, 'N', file->n_columns);
@@ -287,7 +301,8 @@ static bool are_video_times(const struct en_file *file)
             }
         }
         size_t n = strspn(field, "0123456789");
-        bool is_whole = n > 0 && n < 8 && (field[n] == file->separator || !field[n] || field[n] == '\r' || field[n] == '\n');
+        bool is_whole = n > 0 && n < 8 &&
+                        (field[n] == file->separator || !field[n] || field[n] == '\r' || field[n] == '\n');
         int64_t number = 0;
         double time_s;
         for (size_t k = 0; is_whole && k < n; k++) {
@@ -317,13 +332,15 @@ static enum sm_status take_columns(struct en_file *file, char *s, struct sm_erro
     file->is_in_rows = true;
     file->is_manhole = *header_value(file, "CAA") && !*header_value(file, "AAA");
     if (file->is_manhole) {
-        return sm_obslog__note(file->build, file->line, "the inspection of manhole %.60s is not read", header_value(file, "CAA"));
+        return sm_obslog__note(file->build, file->line, "the inspection of manhole %.60s is not read",
+                               header_value(file, "CAA"));
     }
     enum sm_status status = begin_inspection(file, err);
     file->is_video_time = are_video_times(file);
     if (status == SM_OK && !file->is_video_time && file->build->is_taken) {
         status = sm_obslog__note(file->build, file->line,
-                                 "the video references are no times (H)MMSS; they are kept as remarks and only the distances are used");
+                                 "the video references are no times (H)MMSS; they are kept as remarks and "
+                                 "only the distances are used");
     }
     return status;
 }
@@ -369,7 +386,8 @@ static void add_to_remark(struct sm_text *remark, const char *name, const char *
 }
 
 /* Whole numbers are (H)MMSS; with colons the time says itself what it is. */
-static void take_video_reference(struct en_file *file, struct sm_obslog_fields *fields, struct sm_text *remark)
+static void take_video_reference(struct en_file *file, struct sm_obslog_fields *fields,
+                                 struct sm_text *remark)
 {
     if (!fields->time || strchr(fields->time, ':')) {
         return;
@@ -392,7 +410,8 @@ static enum sm_status take_row(struct en_file *file, char *line, struct sm_error
     if (is_open) {
         status = sm_obslog__odd(file->build, file->line, "a text is opened and not closed");
     } else if (n > file->n_columns && *field[file->n_columns]) {
-        status = sm_obslog__odd(file->build, file->line, "the row has %zu fields, #C announces %zu; the rest is kept as remark", n,
+        status = sm_obslog__odd(file->build, file->line,
+                                "the row has %zu fields, #C announces %zu; the rest is kept as remark", n,
                                 file->n_columns);
     }
     for (size_t k = 0; k < n; k++) {
@@ -401,7 +420,8 @@ static enum sm_status take_row(struct en_file *file, char *line, struct sm_error
         if (slot && !*slot) {
             *slot = field[k];
         } else if (*field[k]) {
-            snprintf(name, sizeof name, k < file->n_columns ? "%c" : "more", k < file->n_columns ? file->columns[k] : ' ');
+            snprintf(name, sizeof name, k < file->n_columns ? "%c" : "more",
+                     k < file->n_columns ? file->columns[k] : ' ');
             add_to_remark(&remark, name, field[k]);
         }
     }
@@ -411,7 +431,8 @@ static enum sm_status take_row(struct en_file *file, char *line, struct sm_error
     }
     fields.remark = remark.length ? sm_text_str(&remark) : fields.remark;
     if (status == SM_OK) {
-        status = remark.failed ? sm_obslog__no_memory(err) : sm_obslog__add_fields(file->build, file->line, &fields, err);
+        status = remark.failed ? sm_obslog__no_memory(err)
+                               : sm_obslog__add_fields(file->build, file->line, &fields, err);
     }
     sm_text_release(&remark);
     return status;
@@ -431,7 +452,8 @@ static void level_last_digits(struct sm_obslog *log)
     }
 }
 
-/* ---- the file ---------------------------------------------------------------------------------------------- */
+/* ---- the file
+ * ---------------------------------------------------------------------------------------------- */
 
 static void end_inspection(struct en_file *file)
 {
@@ -474,7 +496,8 @@ static enum sm_status take_line(struct en_file *file, char *line, struct sm_erro
         return take_record(file, line, err);
     }
     if (!file->is_in_rows) {
-        return sm_obslog__lost(file->build, file->line, "row not used, it stands outside any inspection: %.100s", line);
+        return sm_obslog__lost(file->build, file->line,
+                               "row not used, it stands outside any inspection: %.100s", line);
     }
     return !file->is_manhole && sm_obslog__count_row(file->build) ? take_row(file, line, err) : SM_OK;
 }
@@ -486,7 +509,8 @@ static enum sm_status read_lines(struct en_file *file, struct sm_error *err)
         status = take_line(file, line, err);
     }
     if (status == SM_OK && file->is_in_rows) {
-        status = sm_obslog__note(file->build, file->line, "the file ends inside an inspection (no #Z); was it cut?");
+        status = sm_obslog__note(file->build, file->line,
+                                 "the file ends inside an inspection (no #Z); was it cut?");
     }
     if (status == SM_OK && file->build->log) {
         level_last_digits(file->build->log);
@@ -518,7 +542,8 @@ static int probe_en13508(const struct sm_obslog_input *input)
     const char *s = input->data;
     size_t n = input->n < 65536 ? input->n : 65536;
     for (size_t at = 0; at + 4 < n; at++) {
-        bool is_line_start = at == 0 || s[at - 1] == '\n' || s[at - 1] == '\r' || (at == 3 && memcmp(s, "\xef\xbb\xbf", 3) == 0);
+        bool is_line_start = at == 0 || s[at - 1] == '\n' || s[at - 1] == '\r' ||
+                             (at == 3 && memcmp(s, "\xef\xbb\xbf", 3) == 0);
         if (is_line_start && s[at] == '#' && (s[at + 1] == 'A' || s[at + 1] == 'B' || s[at + 1] == 'C') &&
             (s[at + 2] == '=' || s[at + 3] == '=' || s[at + 4] == '=')) {
             return 5;

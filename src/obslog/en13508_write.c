@@ -7,7 +7,8 @@ struct header {
     struct sm_text codes, values;
 };
 
-/* ---- shared by the writers --------------------------------------------------------------------------------- */
+/* ---- shared by the writers
+ * --------------------------------------------------------------------------------- */
 
 const char *sm_obslog__continuous_letter(enum sm_continuous continuous)
 {
@@ -24,19 +25,20 @@ const char *sm_obslog__continuous_letter(enum sm_continuous continuous)
     return "";
 }
 
-enum sm_status sm_obslog__leave_out(const struct sm_obslog *log, size_t entry_idx, const char *why, struct sm_findings *findings,
-                                    struct sm_error *err)
+enum sm_status sm_obslog__leave_out(const struct sm_obslog *log, size_t entry_idx, const char *why,
+                                    struct sm_findings *findings, struct sm_error *err)
 {
     const struct sm_log_entry *entry = &log->entry[entry_idx];
     if (!findings) {
         sm_error_at(err, SM_E_RANGE, log->source, entry->line, 0, "the entry %.40s %s", entry->code, why);
         return sm_error_remedy(err, "leave it out, or use the other format");
     }
-    return sm_findings_add(findings, SM_FLAG_ROW_ODD, SM_SEVERITY_WARNING, log->source, entry->line, SM_NAN, (int32_t)entry_idx,
-                           "the entry %.40s %s and is left out", entry->code, why);
+    return sm_findings_add(findings, SM_FLAG_ROW_ODD, SM_SEVERITY_WARNING, log->source, entry->line, SM_NAN,
+                           (int32_t)entry_idx, "the entry %.40s %s and is left out", entry->code, why);
 }
 
-/* ---- fields ------------------------------------------------------------------------------------------------ */
+/* ---- fields
+ * ------------------------------------------------------------------------------------------------ */
 
 /* A field: quoted where it holds a sign of the format, line breaks as blanks. */
 static void add_field(struct sm_text *out, const char *text)
@@ -81,7 +83,10 @@ static void write_header(struct sm_text *out, const struct sm_obslog *log)
     add_header(&header, "AAB", segment->from);
     add_header(&header, "AAD", log->is_against_flow ? segment->to : segment->from);
     add_header(&header, "AAF", log->is_against_flow ? segment->from : segment->to);
-    add_header(&header, "AAK", segment->flow == SM_FLOW_FROM_TO ? "A" : segment->flow == SM_FLOW_TO_FROM ? "B" : "");
+    add_header(&header, "AAK",
+               segment->flow == SM_FLOW_FROM_TO   ? "A"
+               : segment->flow == SM_FLOW_TO_FROM ? "B"
+                                                  : "");
     add_header(&header, "ABA", "EN 13508-2:2003+A1:2011");
     add_header(&header, "ABF", log->date);
     add_header(&header, "ABS", slash ? slash + 1 : log->video);
@@ -95,14 +100,16 @@ static void write_header(struct sm_text *out, const struct sm_obslog *log)
     sm_text_release(&header.values);
 }
 
-/* ---- rows -------------------------------------------------------------------------------------------------- */
+/* ---- rows
+ * -------------------------------------------------------------------------------------------------- */
 
 /* (H)MMSS, rounded to the second. */
 static void add_time(struct sm_text *out, double time_s)
 {
     if (time_s >= 0 && time_s < 999 * 3600) {
         int64_t seconds = llround(time_s);
-        sm_text_addf(out, "%lld", (long long)(seconds / 3600 * 10000 + seconds / 60 % 60 * 100 + seconds % 60));
+        sm_text_addf(out, "%lld",
+                     (long long)(seconds / 3600 * 10000 + seconds / 60 % 60 * 100 + seconds % 60));
     }
 }
 
@@ -140,8 +147,8 @@ static void write_row(struct sm_text *out, const struct sm_log_entry *entry)
     sm_text_add(out, "\n");
 }
 
-enum sm_status sm_obslog_write_en13508(struct sm_text *out, const struct sm_obslog *log, struct sm_findings *findings,
-                                       struct sm_error *err)
+enum sm_status sm_obslog_write_en13508(struct sm_text *out, const struct sm_obslog *log,
+                                       struct sm_findings *findings, struct sm_error *err)
 {
     enum sm_status status = SM_OK;
     sm_text_add(out, "#A1=UTF-8\n#A2=en\n#A3=;\n#A4=.\n#A5=\"\n#A6=2010\n");

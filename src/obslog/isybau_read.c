@@ -1,6 +1,6 @@
 /*
- * ISYBAU XML, condition data: format version 2013-02 by its published schema, read so that additions of later versions do
- * not matter. Element names are the format's own (German).
+ * ISYBAU XML, condition data: format version 2013-02 by its published schema, read so that additions of later
+ * versions do not matter. Element names are the format's own (German).
  */
 #include "xml_internal.h"
 
@@ -63,7 +63,8 @@ static enum sm_status read_isybau(struct sm_obslog_build *build, struct sm_error
 
 static int probe_isybau(const struct sm_obslog_input *input)
 {
-    return sm_obslog__xml_has(input, "<Identifikation") || sm_obslog__xml_has(input, ":Identifikation") ? 6 : 0;
+    return sm_obslog__xml_has(input, "<Identifikation") || sm_obslog__xml_has(input, ":Identifikation") ? 6
+                                                                                                        : 0;
 }
 
 const struct sm_obslog_reader sm_obslog__isybau = {"isybau", probe_isybau, read_isybau};

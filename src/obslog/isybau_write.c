@@ -1,6 +1,7 @@
 /*
- * A log as ISYBAU XML 2013-02. Elements stand in the order of the schema, texts within its lengths; what had to be cut or
- * left out is told. The offsets between timecode and film carry how log and video were brought together.
+ * A log as ISYBAU XML 2013-02. Elements stand in the order of the schema, texts within its lengths; what had
+ * to be cut or left out is told. The offsets between timecode and film carry how log and video were brought
+ * together.
  */
 #include "obslog_internal.h"
 
@@ -19,7 +20,8 @@ struct writer {
     enum sm_status status;
 };
 
-/* ---- elements ---------------------------------------------------------------------------------------------- */
+/* ---- elements
+ * ---------------------------------------------------------------------------------------------- */
 
 static void indent(struct writer *writer)
 {
@@ -92,8 +94,9 @@ static void add_cut(struct writer *writer, const char *name, const char *text, s
     writer->out->failed = writer->out->failed || cut.failed;
     sm_text_release(&cut);
     if (writer->findings && writer->status == SM_OK) {
-        writer->status = sm_findings_add(writer->findings, (enum sm_flag)0, SM_SEVERITY_WARNING, writer->log->source, 0, SM_NAN, -1,
-                                         "%s \"%.100s\" is longer than the format allows, cut to %zu characters", name, text, chars_max);
+        writer->status = sm_findings_add(
+            writer->findings, (enum sm_flag)0, SM_SEVERITY_WARNING, writer->log->source, 0, SM_NAN, -1,
+            "%s \"%.100s\" is longer than the format allows, cut to %zu characters", name, text, chars_max);
     }
 }
 
@@ -102,7 +105,8 @@ static const char *given(const char *text)
     return text ? text : "";
 }
 
-/* ---- rows -------------------------------------------------------------------------------------------------- */
+/* ---- rows
+ * -------------------------------------------------------------------------------------------------- */
 
 static int64_t frames_of(const struct writer *writer, double time_s)
 {
@@ -118,8 +122,8 @@ static void add_timecode(struct writer *writer, double time_s)
     }
     int64_t seconds = frames / writer->fps;
     char text[32];
-    snprintf(text, sizeof text, "%02d%02d%02d%02d", (int)(seconds / 3600), (int)(seconds / 60 % 60), (int)(seconds % 60),
-             (int)(frames % writer->fps));
+    snprintf(text, sizeof text, "%02d%02d%02d%02d", (int)(seconds / 3600), (int)(seconds / 60 % 60),
+             (int)(seconds % 60), (int)(frames % writer->fps));
     add(writer, "Timecode", text);
 }
 
@@ -129,7 +133,8 @@ static bool is_plain_number(const char *text)
     size_t whole = strspn(text, "0123456789");
     size_t part = text[whole] == '.' ? strspn(text + whole + 1, "0123456789") : 0;
     bool has_point = text[whole] == '.';
-    return whole >= 1 && whole <= 4 && part <= 2 && (!has_point || part > 0) && !text[whole + (has_point ? part + 1 : 0)];
+    return whole >= 1 && whole <= 4 && part <= 2 && (!has_point || part > 0) &&
+           !text[whole + (has_point ? part + 1 : 0)];
 }
 
 static void add_quantity(struct writer *writer, int number, const char *text)
@@ -192,8 +197,9 @@ static enum sm_status write_rows(struct writer *writer, struct sm_error *err)
     for (size_t k = 0; k < writer->log->n_entries && status == SM_OK; k++) {
         const struct sm_log_entry *entry = &writer->log->entry[k];
         if (!(fabs(entry->distance_m) < 999.995)) {
-            status = sm_obslog__leave_out(writer->log, k, isnan(entry->distance_m) ? "has no distance" : "lies 1000 m away or more",
-                                          writer->findings, err);
+            status = sm_obslog__leave_out(
+                writer->log, k, isnan(entry->distance_m) ? "has no distance" : "lies 1000 m away or more",
+                writer->findings, err);
             continue;
         }
         if (n_written++ == 0) {
@@ -207,7 +213,8 @@ static enum sm_status write_rows(struct writer *writer, struct sm_error *err)
     return status;
 }
 
-/* ---- the pipe ---------------------------------------------------------------------------------------------- */
+/* ---- the pipe
+ * ---------------------------------------------------------------------------------------------- */
 
 static void write_basics(struct writer *writer)
 {
@@ -256,7 +263,8 @@ static enum sm_status write_inspection(struct writer *writer, const char *date, 
     return status;
 }
 
-/* ---- film -------------------------------------------------------------------------------------------------- */
+/* ---- film
+ * -------------------------------------------------------------------------------------------------- */
 
 static double last_time_s(const struct writer *writer)
 {
@@ -311,7 +319,8 @@ static void write_film(struct writer *writer)
     close(writer, "Filme");
 }
 
-/* ---- the file ---------------------------------------------------------------------------------------------- */
+/* ---- the file
+ * ---------------------------------------------------------------------------------------------- */
 
 static void write_preamble(struct writer *writer, const char *date)
 {
@@ -374,11 +383,13 @@ static bool is_iso_date(const char *date)
     return strlen(date) == 10 && date[4] == '-' && date[7] == '-' && strcmp(tidy, date) == 0;
 }
 
-enum sm_status sm_obslog_write_isybau(struct sm_text *out, const struct sm_obslog *log, const struct sm_obslog_write_opts *opts,
-                                      struct sm_findings *findings, struct sm_error *err)
+enum sm_status sm_obslog_write_isybau(struct sm_text *out, const struct sm_obslog *log,
+                                      const struct sm_obslog_write_opts *opts, struct sm_findings *findings,
+                                      struct sm_error *err)
 {
     static const struct sm_obslog_write_opts defaults = {NULL, 0, 0, NULL, 0};
-    struct writer writer = {.out = out, .log = log, .opts = opts ? opts : &defaults, .findings = findings, .fps = FPS_DEFAULT};
+    struct writer writer = {
+        .out = out, .log = log, .opts = opts ? opts : &defaults, .findings = findings, .fps = FPS_DEFAULT};
     const char *date = log->date && is_iso_date(log->date) ? log->date : given(writer.opts->date);
     if (!is_iso_date(date)) {
         sm_error_set(err, SM_E_NOTFOUND, "the survey has no date, and the format wants one");

@@ -22,7 +22,8 @@ static const char *skip_blanks(const char *s)
     return s;
 }
 
-/* ---- time -------------------------------------------------------------------------------------------------- */
+/* ---- time
+ * -------------------------------------------------------------------------------------------------- */
 
 /* "am" or "pm" at the end; returns hours to add and the length without it. */
 static int read_half_day(const char *s, size_t *n)
@@ -45,7 +46,8 @@ static size_t split_colons(const char *s, const char *end, double part[4])
     size_t n = 0;
     while (n < 4) {
         const char *after;
-        if (!is_digit(*s) || !sm_scan_number(s, memchr(s, ',', (size_t)(end - s)) != NULL, false, &part[n], &after)) {
+        if (!is_digit(*s) ||
+            !sm_scan_number(s, memchr(s, ',', (size_t)(end - s)) != NULL, false, &part[n], &after)) {
             return 0;
         }
         n++;
@@ -139,16 +141,19 @@ void sm_obslog__tidy_date(char *dst, size_t size, const char *text)
         }
     }
     /* day and month with a slash have no agreed order, so they stay as they are */
-    bool is_german = n == 2 && digits[2] == 4 && strchr(text, '.') && part[1] >= 1 && part[1] <= 12 && part[0] <= 31;
+    bool is_german =
+        n == 2 && digits[2] == 4 && strchr(text, '.') && part[1] >= 1 && part[1] <= 12 && part[0] <= 31;
     bool is_iso = n == 2 && digits[0] == 4 && part[1] >= 1 && part[1] <= 12 && part[2] >= 1 && part[2] <= 31;
     if (!*s && (is_german || is_iso)) {
-        snprintf(dst, size, "%04d-%02d-%02d", is_iso ? part[0] : part[2], part[1], is_iso ? part[2] : part[0]);
+        snprintf(dst, size, "%04d-%02d-%02d", is_iso ? part[0] : part[2], part[1],
+                 is_iso ? part[2] : part[0]);
     } else {
         sm_strcopy(dst, size, text);
     }
 }
 
-/* ---- distance and values ----------------------------------------------------------------------------------- */
+/* ---- distance and values
+ * ----------------------------------------------------------------------------------- */
 
 /* Digits behind the decimal sign of the last number in a text. */
 static int count_decimals(const char *text)
@@ -246,7 +251,8 @@ bool sm_obslog__parse_value(const char *text, const char *unit, double *value, b
     return true;
 }
 
-/* ---- clock, continuous, joint ------------------------------------------------------------------------------ */
+/* ---- clock, continuous, joint
+ * ------------------------------------------------------------------------------ */
 
 /* One clock hour with what may stand behind it. @return the first character not taken, NULL = no hour. */
 static const char *read_hour(const char *s, int32_t *hour, bool *is_rounded)
@@ -318,9 +324,10 @@ bool sm_obslog__parse_continuous(const char *text, enum sm_continuous *continuou
         const char *word;
         enum sm_continuous continuous;
     } words[] = {
-        {"a", SM_CONTINUOUS_START},      {"s", SM_CONTINUOUS_START},  {"start", SM_CONTINUOUS_START}, {"anfang", SM_CONTINUOUS_START},
-        {"b", SM_CONTINUOUS_END},        {"f", SM_CONTINUOUS_END},    {"end", SM_CONTINUOUS_END},     {"ende", SM_CONTINUOUS_END},
-        {"finish", SM_CONTINUOUS_END},   {"c", SM_CONTINUOUS_CHANGE}, {"change", SM_CONTINUOUS_CHANGE},
+        {"a", SM_CONTINUOUS_START},      {"s", SM_CONTINUOUS_START},       {"start", SM_CONTINUOUS_START},
+        {"anfang", SM_CONTINUOUS_START}, {"b", SM_CONTINUOUS_END},         {"f", SM_CONTINUOUS_END},
+        {"end", SM_CONTINUOUS_END},      {"ende", SM_CONTINUOUS_END},      {"finish", SM_CONTINUOUS_END},
+        {"c", SM_CONTINUOUS_CHANGE},     {"change", SM_CONTINUOUS_CHANGE},
     };
     char word[16];
     text = skip_blanks(text);
@@ -360,21 +367,25 @@ bool sm_obslog__parse_yes_no(const char *text, bool *yes)
     return false;
 }
 
-/* ---- an entry from its fields ------------------------------------------------------------------------------ */
+/* ---- an entry from its fields
+ * ------------------------------------------------------------------------------ */
 
 static const char *keep(struct sm_obslog_build *build, const char *text)
 {
     return *text ? sm_arena_strdup(build->arena, text) : "";
 }
 
-static enum sm_status take_place(struct sm_obslog_build *build, struct sm_log_entry *entry, const struct sm_obslog_fields *fields)
+static enum sm_status take_place(struct sm_obslog_build *build, struct sm_log_entry *entry,
+                                 const struct sm_obslog_fields *fields)
 {
     const char *time = text_of(fields->time), *distance = text_of(fields->distance);
     const char *unit = text_of(fields->distance_unit);
     bool has_frames = false;
     enum sm_status status = SM_OK;
     if (*time && !sm_obslog__parse_time(time, text_of(fields->time_unit), &entry->time_s, &has_frames)) {
-        status = sm_obslog__odd(build, entry->line, "the time \"%.40s\" cannot be read, not used; write H:MM:SS, MM:SS or seconds", time);
+        status = sm_obslog__odd(
+            build, entry->line,
+            "the time \"%.40s\" cannot be read, not used; write H:MM:SS, MM:SS or seconds", time);
     } else if (entry->time_s < 0) {
         status = sm_obslog__odd(build, entry->line, "the time \"%.40s\" is negative", time);
     } else if (has_frames) {
@@ -385,9 +396,12 @@ static enum sm_status take_place(struct sm_obslog_build *build, struct sm_log_en
     }
     unit = *unit ? unit : build->input->opts->unit == SM_UNIT_FT ? "ft" : "m";
     if (!sm_obslog__parse_distance(distance, unit, &entry->distance_m, &entry->distance_digit_m)) {
-        return sm_obslog__odd(build, entry->line, "the distance \"%.40s\" cannot be read, not used; write a number", distance);
+        return sm_obslog__odd(build, entry->line,
+                              "the distance \"%.40s\" cannot be read, not used; write a number", distance);
     }
-    return entry->distance_m < 0 ? sm_obslog__odd(build, entry->line, "the distance \"%.40s\" is negative", distance) : SM_OK;
+    return entry->distance_m < 0
+               ? sm_obslog__odd(build, entry->line, "the distance \"%.40s\" is negative", distance)
+               : SM_OK;
 }
 
 static char upper(char c)
@@ -434,7 +448,8 @@ static void split_at_gaps(struct split_code *split)
     size_t n_first = strcspn(first, gaps);
     const char *second = first + n_first + strspn(first + n_first, gaps);
     size_t n_second = strcspn(second, gaps);
-    if (!is_characterisation(first, n_first) || (n_second && !is_characterisation(second, n_second)) || second[n_second]) {
+    if (!is_characterisation(first, n_first) || (n_second && !is_characterisation(second, n_second)) ||
+        second[n_second]) {
         return;
     }
     memcpy(split->ch1, first, n_first);
@@ -445,7 +460,8 @@ static void split_at_gaps(struct split_code *split)
 /* "BABBA" has one letter for each characterisation, "BCDXP" two for the first. */
 static void split_run_together(struct split_code *split)
 {
-    bool is_node = upper(split->code[1]) == 'C' && (upper(split->code[2]) == 'D' || upper(split->code[2]) == 'E');
+    bool is_node =
+        upper(split->code[1]) == 'C' && (upper(split->code[2]) == 'D' || upper(split->code[2]) == 'E');
     split->ch1[0] = split->code[3];
     if (split->code[4]) {
         *(is_node ? &split->ch1[1] : &split->ch2[0]) = split->code[4];
@@ -453,8 +469,8 @@ static void split_run_together(struct split_code *split)
     split->code[3] = '\0';
 }
 
-static enum sm_status take_code(struct sm_obslog_build *build, struct sm_log_entry *entry, const struct sm_obslog_fields *fields,
-                                struct sm_error *err)
+static enum sm_status take_code(struct sm_obslog_build *build, struct sm_log_entry *entry,
+                                const struct sm_obslog_fields *fields, struct sm_error *err)
 {
     struct split_code split = {0};
     const char *ch1 = text_of(fields->ch1), *ch2 = text_of(fields->ch2);
@@ -478,60 +494,75 @@ static enum sm_status take_code(struct sm_obslog_build *build, struct sm_log_ent
         return sm_obslog__no_memory(err);
     }
     return is_whole ? SM_OK
-                    : sm_obslog__odd(build, entry->line, "the code is longer than any code, cut to \"%s\"", split.code);
+                    : sm_obslog__odd(build, entry->line, "the code is longer than any code, cut to \"%s\"",
+                                     split.code);
 }
 
-static enum sm_status take_value(struct sm_obslog_build *build, uint32_t line, const char *what, const char *text, const char *unit,
-                                 double *value)
+static enum sm_status take_value(struct sm_obslog_build *build, uint32_t line, const char *what,
+                                 const char *text, const char *unit, double *value)
 {
     bool is_bound;
     if (!*text) {
         return SM_OK;
     }
     if (sm_obslog__parse_value(text, unit, value, &is_bound)) {
-        return is_bound ? sm_obslog__odd(build, line, "%s \"%.40s\" is no single value, taken as its greater end", what, text) : SM_OK;
+        return is_bound
+                   ? sm_obslog__odd(build, line, "%s \"%.40s\" is no single value, taken as its greater end",
+                                    what, text)
+                   : SM_OK;
     }
     /* a node's name or a size class is a text by right; what starts like a number is a slip */
-    return is_digit(*text) || *text == '-' ? sm_obslog__odd(build, line, "%s \"%.40s\" cannot be read as a number", what, text) : SM_OK;
+    return is_digit(*text) || *text == '-'
+               ? sm_obslog__odd(build, line, "%s \"%.40s\" cannot be read as a number", what, text)
+               : SM_OK;
 }
 
-static enum sm_status take_clock(struct sm_obslog_build *build, struct sm_log_entry *entry, const char *from, const char *to)
+static enum sm_status take_clock(struct sm_obslog_build *build, struct sm_log_entry *entry, const char *from,
+                                 const char *to)
 {
     int32_t none = 0;
     bool is_rounded = false, is_to_rounded = false;
     enum sm_status status = SM_OK;
     if (*from && !sm_obslog__parse_clock(from, &entry->clock_from_h, &entry->clock_to_h, &is_rounded)) {
-        status = sm_obslog__odd(build, entry->line, "the clock position \"%.40s\" cannot be read; write 12, or 12-3 as text", from);
+        status =
+            sm_obslog__odd(build, entry->line,
+                           "the clock position \"%.40s\" cannot be read; write 12, or 12-3 as text", from);
     }
     int32_t second = 0;
     if (status == SM_OK && *to) {
         if (!sm_obslog__parse_clock(to, &second, &none, &is_to_rounded) || none) {
-            status = sm_obslog__odd(build, entry->line, "the clock position \"%.40s\" cannot be read; write 1 to 12", to);
+            status = sm_obslog__odd(build, entry->line,
+                                    "the clock position \"%.40s\" cannot be read; write 1 to 12", to);
         } else if (second && entry->clock_to_h && second != entry->clock_to_h) {
-            status = sm_obslog__odd(build, entry->line, "two ends of the clock position: \"%.40s\" and \"%.40s\", the second is used", from, to);
+            status = sm_obslog__odd(
+                build, entry->line,
+                "two ends of the clock position: \"%.40s\" and \"%.40s\", the second is used", from, to);
         }
         entry->clock_to_h = second ? second : entry->clock_to_h;
     }
     if (status == SM_OK && entry->clock_to_h && !entry->clock_from_h) {
-        status = sm_obslog__odd(build, entry->line, "the clock position has an end but no start, taken as the place itself");
+        status = sm_obslog__odd(build, entry->line,
+                                "the clock position has an end but no start, taken as the place itself");
         entry->clock_from_h = entry->clock_to_h;
         entry->clock_to_h = 0;
     }
     if (status == SM_OK && (is_rounded || is_to_rounded)) {
-        status = sm_obslog__odd(build, entry->line, "the clock position %.20s%s%.20s is cut to whole hours", from, *to ? " to " : "",
-                               to);
+        status = sm_obslog__odd(build, entry->line, "the clock position %.20s%s%.20s is cut to whole hours",
+                                from, *to ? " to " : "", to);
     }
     return status;
 }
 
-static enum sm_status take_marks(struct sm_obslog_build *build, struct sm_log_entry *entry, const struct sm_obslog_fields *fields)
+static enum sm_status take_marks(struct sm_obslog_build *build, struct sm_log_entry *entry,
+                                 const struct sm_obslog_fields *fields)
 {
     const char *continuous = text_of(fields->continuous), *joint = text_of(fields->joint);
     const char *diameter = text_of(fields->diameter), *unit = text_of(fields->diameter_unit);
     enum sm_status status = SM_OK;
     if (*continuous && !sm_obslog__parse_continuous(continuous, &entry->continuous, &entry->continuous_id)) {
-        status = sm_obslog__odd(build, entry->line, "\"%.40s\" is no start or end of a continuous defect; write A1/B1/C1 or S01/F01",
-                                continuous);
+        status = sm_obslog__odd(
+            build, entry->line,
+            "\"%.40s\" is no start or end of a continuous defect; write A1/B1/C1 or S01/F01", continuous);
     }
     if (status == SM_OK && *joint && !sm_obslog__parse_yes_no(joint, &entry->is_at_joint)) {
         status = sm_obslog__odd(build, entry->line, "joint \"%.40s\" is neither yes nor no", joint);
@@ -545,8 +576,10 @@ static enum sm_status take_marks(struct sm_obslog_build *build, struct sm_log_en
         return status;
     }
     double value;
-    if (sm_parse_quantity(diameter, SM_LENGTH, *unit ? unit : "mm", &value, NULL) != SM_OK || !(value >= 0.005 && value <= 10)) {
-        return sm_obslog__odd(build, entry->line, "the diameter \"%.40s\" makes no sense, not used", diameter);
+    if (sm_parse_quantity(diameter, SM_LENGTH, *unit ? unit : "mm", &value, NULL) != SM_OK ||
+        !(value >= 0.005 && value <= 10)) {
+        return sm_obslog__odd(build, entry->line, "the diameter \"%.40s\" makes no sense, not used",
+                              diameter);
     }
     entry->diameter_mm = value * 1000;
     return SM_OK;
@@ -555,7 +588,8 @@ static enum sm_status take_marks(struct sm_obslog_build *build, struct sm_log_en
 /* The row in a few words, for the finding about it. */
 static void tell_row(struct sm_text *text, const struct sm_obslog_fields *fields)
 {
-    const char *const parts[] = {fields->time, fields->distance, fields->code, fields->ch1, fields->ch2, fields->q1, fields->remark};
+    const char *const parts[] = {fields->time, fields->distance, fields->code,  fields->ch1,
+                                 fields->ch2,  fields->q1,       fields->remark};
     for (size_t k = 0; k < sizeof parts / sizeof parts[0]; k++) {
         if (parts[k] && *parts[k]) {
             sm_text_addf(text, "%s%.60s", text->length ? " | " : "", parts[k]);
@@ -563,18 +597,20 @@ static void tell_row(struct sm_text *text, const struct sm_obslog_fields *fields
     }
 }
 
-static enum sm_status lose_row(struct sm_obslog_build *build, uint32_t line, const struct sm_obslog_fields *fields, const char *why)
+static enum sm_status lose_row(struct sm_obslog_build *build, uint32_t line,
+                               const struct sm_obslog_fields *fields, const char *why)
 {
     struct sm_text told = {0};
     tell_row(&told, fields);
     enum sm_status status =
-        told.failed ? SM_E_NOMEM : sm_obslog__lost(build, line, "row not used, %s: %s", why, sm_text_str(&told));
+        told.failed ? SM_E_NOMEM
+                    : sm_obslog__lost(build, line, "row not used, %s: %s", why, sm_text_str(&told));
     sm_text_release(&told);
     return status;
 }
 
-static enum sm_status keep_texts(struct sm_obslog_build *build, struct sm_log_entry *entry, const struct sm_obslog_fields *fields,
-                                 struct sm_error *err)
+static enum sm_status keep_texts(struct sm_obslog_build *build, struct sm_log_entry *entry,
+                                 const struct sm_obslog_fields *fields, struct sm_error *err)
 {
     entry->q1 = keep(build, text_of(fields->q1));
     entry->q2 = keep(build, text_of(fields->q2));
@@ -583,8 +619,8 @@ static enum sm_status keep_texts(struct sm_obslog_build *build, struct sm_log_en
     return entry->q1 && entry->q2 && entry->remark && entry->photo ? SM_OK : sm_obslog__no_memory(err);
 }
 
-enum sm_status sm_obslog__add_fields(struct sm_obslog_build *build, uint32_t line, const struct sm_obslog_fields *fields,
-                                     struct sm_error *err)
+enum sm_status sm_obslog__add_fields(struct sm_obslog_build *build, uint32_t line,
+                                     const struct sm_obslog_fields *fields, struct sm_error *err)
 {
     struct sm_log_entry entry = sm_obslog__entry_none(line);
     if (!*skip_blanks(text_of(fields->code))) {

@@ -1,29 +1,33 @@
 /*
  * The registry of formats and the log under construction. A reader announces each inspection it meets with
- * sm_obslog__begin() and hands in the rows; whether they are wanted, or only counted for a list, is decided here.
+ * sm_obslog__begin() and hands in the rows; whether they are wanted, or only counted for a list, is decided
+ * here.
  */
 #include "obslog_internal.h"
 
 #include <stdio.h>
 #include <string.h>
 
-static const struct sm_obslog_reader *const readers[] = {&sm_obslog__csv, &sm_obslog__en13508, &sm_obslog__isybau, &sm_obslog__m150};
+static const struct sm_obslog_reader *const readers[] = {&sm_obslog__csv, &sm_obslog__en13508,
+                                                         &sm_obslog__isybau, &sm_obslog__m150};
 
 enum sm_status sm_obslog__no_memory(struct sm_error *err)
 {
     return sm_error_set(err, SM_E_NOMEM, "out of memory");
 }
 
-/* ---- findings ---------------------------------------------------------------------------------------------- */
+/* ---- findings
+ * ---------------------------------------------------------------------------------------------- */
 
 /* Findings of a list are not kept: it only says what is there. */
-static enum sm_status add_finding(struct sm_obslog_build *build, enum sm_flag flag, enum sm_severity severity, uint32_t line,
-                                  int32_t entry_idx, const char *message)
+static enum sm_status add_finding(struct sm_obslog_build *build, enum sm_flag flag, enum sm_severity severity,
+                                  uint32_t line, int32_t entry_idx, const char *message)
 {
     if (build->list || build->is_quiet) {
         return SM_OK;
     }
-    return sm_findings_add(&build->log->findings, flag, severity, build->input->source, line, SM_NAN, entry_idx, "%s", message);
+    return sm_findings_add(&build->log->findings, flag, severity, build->input->source, line, SM_NAN,
+                           entry_idx, "%s", message);
 }
 
 enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...)
@@ -65,7 +69,8 @@ enum sm_status sm_obslog__note(struct sm_obslog_build *build, uint32_t line, con
     return add_finding(build, (enum sm_flag)0, SM_SEVERITY_NOTE, line, -1, message);
 }
 
-/* ---- inspections ------------------------------------------------------------------------------------------- */
+/* ---- inspections
+ * ------------------------------------------------------------------------------------------- */
 
 struct sm_obslog_inspection sm_obslog__inspection_none(uint32_t line)
 {
@@ -79,8 +84,9 @@ struct sm_obslog_inspection sm_obslog__inspection_none(uint32_t line)
 /* Copies every string of an inspection into the arena; an empty one counts as not said. */
 static enum sm_status copy_inspection(struct sm_arena *arena, struct sm_obslog_inspection *inspection)
 {
-    const char **const strings[] = {&inspection->segment.id,       &inspection->segment.from, &inspection->segment.to,
-                                    &inspection->segment.material, &inspection->date,         &inspection->video};
+    const char **const strings[] = {&inspection->segment.id, &inspection->segment.from,
+                                    &inspection->segment.to, &inspection->segment.material,
+                                    &inspection->date,       &inspection->video};
     for (size_t k = 0; k < sizeof strings / sizeof strings[0]; k++) {
         bool is_said = *strings[k] && **strings[k];
         *strings[k] = is_said ? sm_arena_strdup(arena, *strings[k]) : NULL;
@@ -91,10 +97,12 @@ static enum sm_status copy_inspection(struct sm_arena *arena, struct sm_obslog_i
     return SM_OK;
 }
 
-static enum sm_status list_inspection(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection)
+static enum sm_status list_inspection(struct sm_obslog_build *build,
+                                      const struct sm_obslog_inspection *inspection)
 {
     struct sm_obslog_list *list = build->list;
-    if (sm_grow(&list->inspection, list->n_inspections, &build->list_capacity, sizeof *list->inspection) != SM_OK) {
+    if (sm_grow(&list->inspection, list->n_inspections, &build->list_capacity, sizeof *list->inspection) !=
+        SM_OK) {
         return SM_E_NOMEM;
     }
     list->inspection[list->n_inspections++] = *inspection;
@@ -132,7 +140,8 @@ void sm_obslog__announce(struct sm_obslog_build *build, const char *segment_id)
     build->is_quiet = !is_wanted_next(build, segment_id ? segment_id : "");
 }
 
-enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection, struct sm_error *err)
+enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection,
+                                struct sm_error *err)
 {
     struct sm_obslog_inspection own = *inspection;
     const char *id = own.segment.id ? own.segment.id : "";
@@ -174,7 +183,8 @@ bool sm_obslog__count_row(struct sm_obslog_build *build)
     return build->is_taken;
 }
 
-/* ---- entries ----------------------------------------------------------------------------------------------- */
+/* ---- entries
+ * ----------------------------------------------------------------------------------------------- */
 
 struct sm_log_entry sm_obslog__entry_none(uint32_t line)
 {
@@ -189,11 +199,13 @@ struct sm_log_entry sm_obslog__entry_none(uint32_t line)
     };
 }
 
-enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log_entry *entry, struct sm_error *err)
+enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log_entry *entry,
+                              struct sm_error *err)
 {
     struct sm_obslog *log = build->log;
     if (log->n_entries >= SM_OBSLOG_LIMIT_ROWS) {
-        sm_error_at(err, SM_E_RANGE, build->input->source, entry->line, 0, "more than %d rows", SM_OBSLOG_LIMIT_ROWS);
+        sm_error_at(err, SM_E_RANGE, build->input->source, entry->line, 0, "more than %d rows",
+                    SM_OBSLOG_LIMIT_ROWS);
         return sm_error_remedy(err, "cut the log into one file for each inspection");
     }
     if (sm_grow(&log->entry, log->n_entries, &build->capacity, sizeof *log->entry) != SM_OK) {
@@ -201,14 +213,16 @@ enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log
     }
     struct sm_log_entry *added = &log->entry[log->n_entries++];
     *added = *entry;
-    const char **const strings[] = {&added->code, &added->ch1, &added->ch2, &added->q1, &added->q2, &added->remark, &added->photo};
+    const char **const strings[] = {&added->code, &added->ch1,    &added->ch2,  &added->q1,
+                                    &added->q2,   &added->remark, &added->photo};
     for (size_t k = 0; k < sizeof strings / sizeof strings[0]; k++) {
         *strings[k] = *strings[k] ? *strings[k] : "";
     }
     return SM_OK;
 }
 
-/* The log may come from a machine that separates folders with '\\' and has drives; a drive of another machine is left off. */
+/* The log may come from a machine that separates folders with '\\' and has drives; a drive of another machine
+ * is left off. */
 static void unify_path(struct sm_text *out, const char *name)
 {
     bool has_drive = name[0] && name[1] == ':' && (name[2] == '\\' || name[2] == '/');
@@ -228,7 +242,8 @@ const char *sm_obslog__beside(struct sm_obslog_build *build, const char *name)
     struct sm_text unified = {0}, text = {0};
     const char *path = NULL;
     unify_path(&unified, name);
-    if (!unified.failed && sm_path_beside(&text, build->input->source, sm_text_str(&unified)) == SM_OK && !text.failed) {
+    if (!unified.failed && sm_path_beside(&text, build->input->source, sm_text_str(&unified)) == SM_OK &&
+        !text.failed) {
         path = sm_arena_strdup(build->arena, sm_text_str(&text));
     }
     sm_text_release(&unified);
@@ -236,7 +251,8 @@ const char *sm_obslog__beside(struct sm_obslog_build *build, const char *name)
     return path;
 }
 
-/* ---- reading ----------------------------------------------------------------------------------------------- */
+/* ---- reading
+ * ----------------------------------------------------------------------------------------------- */
 
 static const struct sm_obslog_reader *find_reader(const struct sm_obslog_input *input)
 {
@@ -252,7 +268,8 @@ static const struct sm_obslog_reader *find_reader(const struct sm_obslog_input *
     return best;
 }
 
-static enum sm_status read_with(const struct sm_obslog_reader **reader, struct sm_obslog_build *build, struct sm_error *err)
+static enum sm_status read_with(const struct sm_obslog_reader **reader, struct sm_obslog_build *build,
+                                struct sm_error *err)
 {
     const struct sm_obslog_input *input = build->input;
     if (input->n == 0) {
@@ -273,13 +290,15 @@ static enum sm_status missing_inspection(const struct sm_obslog_build *build, st
 {
     const struct sm_obslog_opts *opts = build->input->opts;
     if (opts->segment && build->n_of_segment == 0) {
-        sm_error_at(err, SM_E_NOTFOUND, build->input->source, 0, 0, "none of the %zu inspections is of segment \"%.80s\"",
-                    build->n_inspections, opts->segment);
+        sm_error_at(err, SM_E_NOTFOUND, build->input->source, 0, 0,
+                    "none of the %zu inspections is of segment \"%.80s\"", build->n_inspections,
+                    opts->segment);
         return sm_error_remedy(err, "write [segment] id as the log has it");
     }
     if (build->n_inspections == 0) {
         sm_error_at(err, SM_E_FORMAT, build->input->source, 0, 0, "the log holds no inspection");
-        return sm_error_remedy(err, "check that the export was finished and that it is of pipes, not of manholes");
+        return sm_error_remedy(err,
+                               "check that the export was finished and that it is of pipes, not of manholes");
     }
     sm_error_at(err, SM_E_NOTFOUND, build->input->source, 0, 0, "there is no inspection number %d, only %zu",
                 (int)opts->inspection, build->n_of_segment);
@@ -290,11 +309,14 @@ static enum sm_status note_others(struct sm_obslog_build *build)
 {
     const char *id = build->log->segment.id ? build->log->segment.id : "?";
     if (build->n_of_segment > 1 && build->input->opts->inspection == 0 && build->input->opts->segment) {
-        return sm_obslog__note(build, 0, "the file has %zu inspections of segment %.80s, the first is used", build->n_of_segment, id);
+        return sm_obslog__note(build, 0, "the file has %zu inspections of segment %.80s, the first is used",
+                               build->n_of_segment, id);
     }
     if (build->n_inspections > 1 && !build->input->opts->segment && build->input->opts->inspection == 0) {
-        return sm_obslog__note(build, 0, "the file has %zu inspections, the first (segment %.80s) is used; %zu rows belong to others",
-                               build->n_inspections, id, build->n_rows_elsewhere);
+        return sm_obslog__note(
+            build, 0,
+            "the file has %zu inspections, the first (segment %.80s) is used; %zu rows belong to others",
+            build->n_inspections, id, build->n_rows_elsewhere);
     }
     return SM_OK;
 }
@@ -312,8 +334,8 @@ static struct sm_obslog *log_new(struct sm_error *err)
     return log;
 }
 
-static enum sm_status fill_log(struct sm_obslog *log, const struct sm_obslog_input *input, size_t *n_inspections,
-                               struct sm_error *err)
+static enum sm_status fill_log(struct sm_obslog *log, const struct sm_obslog_input *input,
+                               size_t *n_inspections, struct sm_error *err)
 {
     struct sm_obslog_build build = {.input = input, .log = log, .arena = log->arena};
     const struct sm_obslog_reader *reader = NULL;
@@ -330,8 +352,10 @@ static enum sm_status fill_log(struct sm_obslog *log, const struct sm_obslog_inp
     return note_others(&build) == SM_OK ? SM_OK : sm_obslog__no_memory(err);
 }
 
-/* A file with one inspection only, of another segment: it is used and said so, because the sheet may have its own names. */
-static enum sm_status fill_other_segment(struct sm_obslog *log, const struct sm_obslog_input *input, struct sm_error *err)
+/* A file with one inspection only, of another segment: it is used and said so, because the sheet may have its
+ * own names. */
+static enum sm_status fill_other_segment(struct sm_obslog *log, const struct sm_obslog_input *input,
+                                         struct sm_error *err)
 {
     struct sm_obslog_opts any = {NULL, input->opts->unit, input->opts->inspection};
     struct sm_obslog_input again = {input->data, input->n, input->source, &any};
@@ -340,9 +364,10 @@ static enum sm_status fill_other_segment(struct sm_obslog *log, const struct sm_
     if (status != SM_OK) {
         return status;
     }
-    return sm_findings_add(&log->findings, (enum sm_flag)0, SM_SEVERITY_WARNING, input->source, 0, SM_NAN, -1,
-                           "the log is of segment \"%.80s\", not of \"%.80s\"; check that it is the right one",
-                           log->segment.id ? log->segment.id : "", input->opts->segment);
+    return sm_findings_add(
+        &log->findings, (enum sm_flag)0, SM_SEVERITY_WARNING, input->source, 0, SM_NAN, -1,
+        "the log is of segment \"%.80s\", not of \"%.80s\"; check that it is the right one",
+        log->segment.id ? log->segment.id : "", input->opts->segment);
 }
 
 enum sm_status sm_obslog_parse(struct sm_obslog **out, const char *data, size_t n, const char *source,
@@ -369,7 +394,8 @@ enum sm_status sm_obslog_parse(struct sm_obslog **out, const char *data, size_t 
     return SM_OK;
 }
 
-enum sm_status sm_obslog_read(struct sm_obslog **out, const char *path, const struct sm_obslog_opts *opts, struct sm_error *err)
+enum sm_status sm_obslog_read(struct sm_obslog **out, const char *path, const struct sm_obslog_opts *opts,
+                              struct sm_error *err)
 {
     char *data = NULL;
     size_t n = 0;
@@ -393,9 +419,11 @@ void sm_obslog_free(struct sm_obslog **log)
     *log = NULL;
 }
 
-/* ---- listing ----------------------------------------------------------------------------------------------- */
+/* ---- listing
+ * ----------------------------------------------------------------------------------------------- */
 
-static enum sm_status fill_list(struct sm_obslog_list *list, const struct sm_obslog_input *input, struct sm_error *err)
+static enum sm_status fill_list(struct sm_obslog_list *list, const struct sm_obslog_input *input,
+                                struct sm_error *err)
 {
     struct sm_obslog_build build = {.input = input, .list = list, .arena = list->arena};
     const struct sm_obslog_reader *reader = NULL;
@@ -404,7 +432,8 @@ static enum sm_status fill_list(struct sm_obslog_list *list, const struct sm_obs
     return status;
 }
 
-enum sm_status sm_obslog_list_parse(struct sm_obslog_list **out, const char *data, size_t n, const char *source, struct sm_error *err)
+enum sm_status sm_obslog_list_parse(struct sm_obslog_list **out, const char *data, size_t n,
+                                    const char *source, struct sm_error *err)
 {
     static const struct sm_obslog_opts defaults = {NULL, SM_UNIT_UNKNOWN, 0};
     struct sm_obslog_input input = {data, n, source ? source : "", &defaults};

@@ -16,7 +16,7 @@ enum {
 struct sm_obslog_input {
     const char *data;
     size_t n;
-    const char *source; /**< never NULL */
+    const char *source;                /**< never NULL */
     const struct sm_obslog_opts *opts; /**< never NULL */
 };
 
@@ -27,15 +27,15 @@ struct sm_obslog_build {
     size_t capacity;
     struct sm_obslog_list *list; /**< NULL = read rows */
     size_t list_capacity;
-    struct sm_arena *arena;      /**< of the log or the list */
-    size_t n_inspections;        /**< begun so far */
-    size_t n_of_segment;         /**< of the asked segment */
-    size_t current_idx;          /**< inspection that rows are counted for */
-    size_t taken_idx;            /**< the wanted one, when has_taken */
-    bool is_taken;               /**< rows of the current inspection are wanted */
-    bool has_taken;              /**< the wanted inspection has been met */
-    bool is_quiet;               /**< announced, and not wanted */
-    size_t n_rows_elsewhere;     /**< rows of the other inspections */
+    struct sm_arena *arena;  /**< of the log or the list */
+    size_t n_inspections;    /**< begun so far */
+    size_t n_of_segment;     /**< of the asked segment */
+    size_t current_idx;      /**< inspection that rows are counted for */
+    size_t taken_idx;        /**< the wanted one, when has_taken */
+    bool is_taken;           /**< rows of the current inspection are wanted */
+    bool has_taken;          /**< the wanted inspection has been met */
+    bool is_quiet;           /**< announced, and not wanted */
+    size_t n_rows_elsewhere; /**< rows of the other inspections */
 };
 
 /** A format. probe returns how sure it is, 0 = not mine; the surest reads. */
@@ -49,11 +49,13 @@ extern const struct sm_obslog_reader sm_obslog__csv, sm_obslog__en13508, sm_obsl
 /** Does a text (ASCII) stand among the first bytes, in UTF-8 or UTF-16? */
 bool sm_obslog__xml_has(const struct sm_obslog_input *input, const char *text);
 
-/* ---- building ---------------------------------------------------------------------------------------------- */
+/* ---- building
+ * ---------------------------------------------------------------------------------------------- */
 
 /** An inspection with nothing known. */
 struct sm_obslog_inspection sm_obslog__inspection_none(uint32_t line);
-/** The segment of the inspection that is going to begin: findings about one that is not wanted are not kept. */
+/** The segment of the inspection that is going to begin: findings about one that is not wanted are not kept.
+ */
 void sm_obslog__announce(struct sm_obslog_build *build, const char *segment_id);
 /** Begin an inspection; afterwards build->is_taken tells whether its rows are wanted. Strings are copied. */
 enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection,
@@ -65,45 +67,54 @@ void sm_obslog__resume(struct sm_obslog_build *build, size_t inspection_idx);
 /** An entry with nothing known. */
 struct sm_log_entry sm_obslog__entry_none(uint32_t line);
 /** Append a copy; strings must live in build->arena (or be literals). NULL strings become "". */
-enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log_entry *entry, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log_entry *entry,
+                              struct sm_error *err) SM_CHECKED;
 /** Something odd in the row that is going to be the next entry. */
-enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED SM_PRINTF(3, 4);
+enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
+    SM_PRINTF(3, 4);
 /** A row, or part of the file, that could not be used. */
-enum sm_status sm_obslog__lost(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED SM_PRINTF(3, 4);
+enum sm_status sm_obslog__lost(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
+    SM_PRINTF(3, 4);
 /** Something worth knowing about the file. */
-enum sm_status sm_obslog__note(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED SM_PRINTF(3, 4);
+enum sm_status sm_obslog__note(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
+    SM_PRINTF(3, 4);
 /** Path of a file named in the log, as opened; NULL when memory runs out. */
 const char *sm_obslog__beside(struct sm_obslog_build *build, const char *name);
 enum sm_status sm_obslog__no_memory(struct sm_error *err);
 
-/* ---- fields ------------------------------------------------------------------------------------------------ */
+/* ---- fields
+ * ------------------------------------------------------------------------------------------------ */
 
 /** Fields of an entry as text, however the format spells them. NULL and "" = none. */
 struct sm_obslog_fields {
-    const char *time, *distance, *code, *ch1, *ch2, *q1, *q2, *clock_from, *clock_to, *continuous, *joint, *diameter, *remark,
-        *photo, *group;
-    const char *time_unit, *distance_unit, *q1_unit, *q2_unit, *diameter_unit; /**< of bare numbers, "" = none said */
+    const char *time, *distance, *code, *ch1, *ch2, *q1, *q2, *clock_from, *clock_to, *continuous, *joint,
+        *diameter, *remark, *photo, *group;
+    const char *time_unit, *distance_unit, *q1_unit, *q2_unit,
+        *diameter_unit; /**< of bare numbers, "" = none said */
 };
 /**
- * Turn fields into an entry and add it: odd values become findings and the rest is kept; a row without code, or without
- * time and distance, becomes a finding.
+ * Turn fields into an entry and add it: odd values become findings and the rest is kept; a row without code,
+ * or without time and distance, becomes a finding.
  */
-enum sm_status sm_obslog__add_fields(struct sm_obslog_build *build, uint32_t line, const struct sm_obslog_fields *fields,
-                                     struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog__add_fields(struct sm_obslog_build *build, uint32_t line,
+                                     const struct sm_obslog_fields *fields, struct sm_error *err) SM_CHECKED;
 
 /** H:MM:SS[.s], MM:SS[.s], seconds; "9:30:15 pm"; a date before it is passed over. */
 bool sm_obslog__parse_time(const char *text, const char *unit, double *time_s, bool *has_frames);
-/** (H)MMSS without separators, read from the right: 538 = 5:38. @return false when minutes or seconds are above 59. */
+/** (H)MMSS without separators, read from the right: 538 = 5:38. @return false when minutes or seconds are
+ * above 59. */
 bool sm_obslog__parse_hmmss(int64_t number, double *time_s);
 /** "14.03.2031", "2031/3/14" as 2031-03-14; anything else as it is. */
 void sm_obslog__tidy_date(char *dst, size_t size, const char *text);
 /** A length along the run and the size of the last digit it is written with, both in metres. */
 bool sm_obslog__parse_distance(const char *text, const char *unit, double *distance_m, double *digit_m);
-/** "12", "03", "12:00", "9 Uhr", "12-3", "12 to 3". to_h stays 0 for a single position. is_rounded: minutes were dropped. */
+/** "12", "03", "12:00", "9 Uhr", "12-3", "12 to 3". to_h stays 0 for a single position. is_rounded: minutes
+ * were dropped. */
 bool sm_obslog__parse_clock(const char *text, int32_t *from_h, int32_t *to_h, bool *is_rounded);
 /** "A1" "S01" start, "B1" "F01" end, "C1" change. */
 bool sm_obslog__parse_continuous(const char *text, enum sm_continuous *continuous, int32_t *id);
-/** Pipe material in words for the letters of EN 13508-2 (ACD); letters that are not known stay as they are. */
+/** Pipe material in words for the letters of EN 13508-2 (ACD); letters that are not known stay as they are.
+ */
 const char *sm_obslog__material_en(const char *letters);
 /** As before for the short names of the German exchange formats (STZ, B, PVCU). */
 const char *sm_obslog__material_short(const char *name);
@@ -112,14 +123,16 @@ const char *sm_obslog__material_en_of(const char *words);
 const char *sm_obslog__material_short_of(const char *words);
 /** Yes or no in English or German, or the standard's A. */
 bool sm_obslog__parse_yes_no(const char *text, bool *yes);
-/** A quantification; lengths with a unit become mm. is_bound: "<" or ">" or a range was written, the greater end is taken. */
+/** A quantification; lengths with a unit become mm. is_bound: "<" or ">" or a range was written, the greater
+ * end is taken. */
 bool sm_obslog__parse_value(const char *text, const char *unit, double *value, bool *is_bound);
 
-/* ---- writing ----------------------------------------------------------------------------------------------- */
+/* ---- writing
+ * ----------------------------------------------------------------------------------------------- */
 
 /** An entry that cannot be written: a finding where findings are taken, else an error. */
-enum sm_status sm_obslog__leave_out(const struct sm_obslog *log, size_t entry_idx, const char *why, struct sm_findings *findings,
-                                    struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog__leave_out(const struct sm_obslog *log, size_t entry_idx, const char *why,
+                                    struct sm_findings *findings, struct sm_error *err) SM_CHECKED;
 /** "A", "B", "C" of a continuous mark, "" for none. */
 const char *sm_obslog__continuous_letter(enum sm_continuous continuous);
 

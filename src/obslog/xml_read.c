@@ -1,9 +1,10 @@
 /*
- * The walk over an XML log with expat: elements go into slots by the format's table; a row that closes becomes an entry.
- * Films of an ISYBAU file stand behind the inspections, so that times are worked out when all is read.
+ * The walk over an XML log with expat: elements go into slots by the format's table; a row that closes
+ * becomes an entry. Films of an ISYBAU file stand behind the inspections, so that times are worked out when
+ * all is read.
  *
- * Hostile input: a document type declaration is refused (no entities at all), depth and text are bounded, and a file that
- * breaks off keeps the rows before the break and says where it broke.
+ * Hostile input: a document type declaration is refused (no entities at all), depth and text are bounded, and
+ * a file that breaks off keeps the rows before the break and says where it broke.
  */
 #include "xml_internal.h"
 
@@ -80,9 +81,11 @@ static void refuse(struct xml_walk *walk, enum sm_status status, const char *wha
     }
 }
 
-/* ---- inspections ------------------------------------------------------------------------------------------- */
+/* ---- inspections
+ * ------------------------------------------------------------------------------------------- */
 
-static enum sm_status read_size(struct xml_walk *walk, enum sm_xml_slot k, double least, double greatest, const char *what, double *value)
+static enum sm_status read_size(struct xml_walk *walk, enum sm_xml_slot k, double least, double greatest,
+                                const char *what, double *value)
 {
     double number = SM_NAN;
     const char *text = slot(walk, k);
@@ -92,7 +95,8 @@ static enum sm_status read_size(struct xml_walk *walk, enum sm_xml_slot k, doubl
     if (!sm_parse_number(text, &number) || !(number >= least && number <= greatest)) {
         bool is_blank = fabs(number) <= 0; /* programs write 0 for "not known" */
         return is_blank ? SM_OK
-                        : sm_obslog__note(walk->build, current_line(walk), "the %s \"%.40s\" makes no sense, not used", what, text);
+                        : sm_obslog__note(walk->build, current_line(walk),
+                                          "the %s \"%.40s\" makes no sense, not used", what, text);
     }
     *value = number;
     return SM_OK;
@@ -106,14 +110,16 @@ static enum sm_status read_sizes(struct xml_walk *walk, struct sm_obslog_inspect
         status = read_size(walk, SM_XML_WIDTH, 20, 10000, "profile width", &width_mm);
     }
     if (status == SM_OK) {
-        status = read_size(walk, SM_XML_UNIT_LENGTH, 0.1, 50, "pipe unit length", &inspection->segment.pipe_unit_length_m);
+        status = read_size(walk, SM_XML_UNIT_LENGTH, 0.1, 50, "pipe unit length",
+                           &inspection->segment.pipe_unit_length_m);
     }
     if (status == SM_OK) {
         status = read_size(walk, SM_XML_LENGTH, 0.01, 100000, "length", &inspection->inspection_length_m);
     }
     inspection->segment.diameter_mm = isnan(height_mm) ? width_mm : height_mm;
     if (status == SM_OK && (height_mm < width_mm || height_mm > width_mm)) {
-        status = sm_obslog__note(walk->build, current_line(walk), "the pipe is not round (%s x %s mm), the height is used as diameter",
+        status = sm_obslog__note(walk->build, current_line(walk),
+                                 "the pipe is not round (%s x %s mm), the height is used as diameter",
                                  slot(walk, SM_XML_HEIGHT), slot(walk, SM_XML_WIDTH));
     }
     return status;
@@ -132,7 +138,8 @@ static void read_direction(const struct xml_walk *walk, struct sm_obslog_inspect
     inspection->is_against_flow = is_up;
 }
 
-/* ISYBAU BezugspunktLage: 1 centre of the manhole, 2 inner face of its wall, 3 pipe end, 4 midway between the pipes. */
+/* ISYBAU BezugspunktLage: 1 centre of the manhole, 2 inner face of its wall, 3 pipe end, 4 midway between the
+ * pipes. */
 static void read_datum(const struct xml_walk *walk, struct sm_obslog_inspection *inspection)
 {
     static const enum sm_datum datums[] = {SM_DATUM_MANHOLE_CENTRE, SM_DATUM_MANHOLE_WALL, SM_DATUM_PIPE_EDGE,
@@ -165,7 +172,8 @@ static void begin_inspection(struct xml_walk *walk)
     stop(walk, status == SM_OK ? sm_obslog__begin(walk->build, &inspection, walk->err) : status);
 }
 
-/* ---- rows -------------------------------------------------------------------------------------------------- */
+/* ---- rows
+ * -------------------------------------------------------------------------------------------------- */
 
 /* Where the row stands in the video; the time is worked out once the film is known. */
 static struct video_place read_place(struct xml_walk *walk, enum sm_status *status)
@@ -174,19 +182,23 @@ static struct video_place read_place(struct xml_walk *walk, enum sm_status *stat
     int64_t seconds, frames;
     const char *timecode = slot(walk, SM_XML_TIMECODE), *frame = slot(walk, SM_XML_FRAME);
     if (*timecode) {
-        place.kind = sm_parse_int(timecode, 0, 99999999, &place.value) && sm_obslog__split_timecode(place.value, &seconds, &frames)
+        place.kind = sm_parse_int(timecode, 0, 99999999, &place.value) &&
+                             sm_obslog__split_timecode(place.value, &seconds, &frames)
                          ? PLACE_TIMECODE
                          : PLACE_NONE;
     } else if (*frame) {
         place.kind = sm_parse_int(frame, 0, INT32_MAX, &place.value) ? PLACE_FRAME : PLACE_NONE;
     }
     if ((*timecode || *frame) && place.kind == PLACE_NONE) {
-        *status = sm_obslog__odd(walk->build, walk->line, "the video place \"%.40s\" cannot be read, not used", *timecode ? timecode : frame);
+        *status =
+            sm_obslog__odd(walk->build, walk->line, "the video place \"%.40s\" cannot be read, not used",
+                           *timecode ? timecode : frame);
     }
     return place;
 }
 
-static double place_s(const struct video_place *place, double fps, const struct sm_xml_offset *offset, size_t n_offsets)
+static double place_s(const struct video_place *place, double fps, const struct sm_xml_offset *offset,
+                      size_t n_offsets)
 {
     switch (place->kind) {
     case PLACE_TIMECODE:
@@ -199,8 +211,10 @@ static double place_s(const struct video_place *place, double fps, const struct 
     return SM_NAN;
 }
 
-/* A time for the row as text: hh:mm:ss as written, a counter as (H)MMSS, or a stand-in that finish_times() replaces. */
-static void write_time(struct xml_walk *walk, const struct video_place *place, struct sm_text *time, const char **unit)
+/* A time for the row as text: hh:mm:ss as written, a counter as (H)MMSS, or a stand-in that finish_times()
+ * replaces. */
+static void write_time(struct xml_walk *walk, const struct video_place *place, struct sm_text *time,
+                       const char **unit)
 {
     *unit = "";
     if (place->kind != PLACE_NONE) {
@@ -218,7 +232,8 @@ static enum sm_status keep_place(struct xml_walk *walk, const struct video_place
     if (walk->build->log->n_entries == n_before) {
         return SM_OK; /* the row became a finding */
     }
-    enum sm_status status = sm_grow(&walk->place, walk->n_places, &walk->places_capacity, sizeof *walk->place);
+    enum sm_status status =
+        sm_grow(&walk->place, walk->n_places, &walk->places_capacity, sizeof *walk->place);
     if (status == SM_OK) {
         walk->place[walk->n_places++] = *place;
     }
@@ -283,18 +298,20 @@ static void close_row(struct xml_walk *walk)
     }
 }
 
-/* ---- films ------------------------------------------------------------------------------------------------- */
+/* ---- films
+ * ------------------------------------------------------------------------------------------------- */
 
 static void close_offset(struct xml_walk *walk)
 {
     struct sm_xml_offset offset;
     if (!sm_parse_int(slot(walk, SM_XML_OFFSET_TIMECODE), 0, INT64_MAX / 4, &offset.timecode_frame) ||
         !sm_parse_int(slot(walk, SM_XML_OFFSET_FRAME), 0, INT64_MAX / 4, &offset.file_frame)) {
-        stop(walk, sm_obslog__note(walk->build, current_line(walk), "an offset between timecode and film cannot be read, not used"));
+        stop(walk, sm_obslog__note(walk->build, current_line(walk),
+                                   "an offset between timecode and film cannot be read, not used"));
         return;
     }
-    enum sm_status status =
-        sm_grow(&walk->film_offset, walk->n_film_offsets, &walk->film_offsets_capacity, sizeof *walk->film_offset);
+    enum sm_status status = sm_grow(&walk->film_offset, walk->n_film_offsets, &walk->film_offsets_capacity,
+                                    sizeof *walk->film_offset);
     if (status == SM_OK) {
         walk->film_offset[walk->n_film_offsets++] = offset;
     }
@@ -318,7 +335,8 @@ static const char *film_path(struct xml_walk *walk)
 {
     struct sm_text name = {0};
     const char *folder = slot(walk, SM_XML_FILM_PATH);
-    bool is_absolute = sm_ascii_ieq(slot(walk, SM_XML_FILM_IS_ABSOLUTE), "1") || sm_ascii_ieq(slot(walk, SM_XML_FILM_IS_ABSOLUTE), "true");
+    bool is_absolute = sm_ascii_ieq(slot(walk, SM_XML_FILM_IS_ABSOLUTE), "1") ||
+                       sm_ascii_ieq(slot(walk, SM_XML_FILM_IS_ABSOLUTE), "true");
     if (*folder && !is_absolute) {
         sm_text_add(&name, folder);
         sm_text_add(&name, "/");
@@ -393,12 +411,14 @@ static enum sm_status finish_times(struct xml_walk *walk)
         has_frames = has_frames || walk->place[k].kind == PLACE_FRAME;
     }
     if (has_frames && isnan(walk->fps)) {
-        return sm_obslog__note(walk->build, 0, "the log counts frames and does not say how many a second; 25 is assumed");
+        return sm_obslog__note(walk->build, 0,
+                               "the log counts frames and does not say how many a second; 25 is assumed");
     }
     return SM_OK;
 }
 
-/* ---- elements ---------------------------------------------------------------------------------------------- */
+/* ---- elements
+ * ---------------------------------------------------------------------------------------------- */
 
 static void clear_slots(struct xml_walk *walk, enum sm_xml_slot first, enum sm_xml_slot last)
 {
@@ -434,7 +454,8 @@ static void XMLCALL on_open(void *user, const XML_Char *name, const XML_Char **a
         return; /* expat may still call after it was stopped */
     }
     if (walk->depth == DEPTH_MAX) {
-        refuse(walk, SM_E_RANGE, "elements are nested deeper than any log of this format", "export the log again");
+        refuse(walk, SM_E_RANGE, "elements are nested deeper than any log of this format",
+               "export the log again");
         return;
     }
     if (walk->depth > 0) {
@@ -534,25 +555,30 @@ static void XMLCALL on_close(void *user, const XML_Char *full_name)
     sm_text_clear(&walk->text);
 }
 
-static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char *system_id, const XML_Char *public_id, int has_subset)
+static void XMLCALL on_doctype(void *user, const XML_Char *name, const XML_Char *system_id,
+                               const XML_Char *public_id, int has_subset)
 {
     (void)name;
     (void)system_id;
     (void)public_id;
     (void)has_subset;
-    refuse(user, SM_E_UNSUPPORTED, "the file has a document type declaration; logs have none, and none is read",
+    refuse(user, SM_E_UNSUPPORTED,
+           "the file has a document type declaration; logs have none, and none is read",
            "take the <!DOCTYPE ...> out, or export the log again");
 }
 
-/* Windows-1252 and ISO-8859-15 differ from Latin-1, which expat knows, in a few signs no field of a log needs. */
+/* Windows-1252 and ISO-8859-15 differ from Latin-1, which expat knows, in a few signs no field of a log
+ * needs. */
 static int XMLCALL on_encoding(void *user, const XML_Char *name, XML_Encoding *info)
 {
-    static const int upper[32] = {0x20AC, -1,     0x201A, 0x192,  0x201E, 0x2026, 0x2020, 0x2021, 0x2C6, 0x2030, 0x160,
-                                  0x2039, 0x152,  -1,     0x17D,  -1,     -1,     0x2018, 0x2019, 0x201C, 0x201D, 0x2022,
-                                  0x2013, 0x2014, 0x2DC,  0x2122, 0x161,  0x203A, 0x153,  -1,     0x17E, 0x178};
+    static const int upper[32] = {0x20AC, -1,     0x201A, 0x192,  0x201E, 0x2026, 0x2020, 0x2021,
+                                  0x2C6,  0x2030, 0x160,  0x2039, 0x152,  -1,     0x17D,  -1,
+                                  -1,     0x2018, 0x2019, 0x201C, 0x201D, 0x2022, 0x2013, 0x2014,
+                                  0x2DC,  0x2122, 0x161,  0x203A, 0x153,  -1,     0x17E,  0x178};
     bool is_1252 = sm_ascii_ieq(name, "windows-1252") || sm_ascii_ieq(name, "cp1252");
     (void)user;
-    if (!is_1252 && !sm_ascii_ieq(name, "ISO-8859-15") && !sm_ascii_ieq(name, "latin1") && !sm_ascii_ieq(name, "ISO8859-1")) {
+    if (!is_1252 && !sm_ascii_ieq(name, "ISO-8859-15") && !sm_ascii_ieq(name, "latin1") &&
+        !sm_ascii_ieq(name, "ISO8859-1")) {
         return XML_STATUS_ERROR;
     }
     for (int c = 0; c < 256; c++) {
@@ -564,7 +590,8 @@ static int XMLCALL on_encoding(void *user, const XML_Char *name, XML_Encoding *i
     return XML_STATUS_OK;
 }
 
-/* ---- the file ---------------------------------------------------------------------------------------------- */
+/* ---- the file
+ * ---------------------------------------------------------------------------------------------- */
 
 /* Does the XML declaration name an encoding other than UTF-8? */
 static bool names_other_encoding(const struct sm_obslog_input *input)
@@ -589,8 +616,10 @@ static bool names_other_encoding(const struct sm_obslog_input *input)
 /* A file that says UTF-8, or nothing, and is none: read as Latin-1. NULL = as it says. */
 static const char *encoding_override(const struct sm_obslog_input *input)
 {
-    bool is_utf16 = input->n >= 2 && (memcmp(input->data, "\xff\xfe", 2) == 0 || memcmp(input->data, "\xfe\xff", 2) == 0);
-    return is_utf16 || names_other_encoding(input) || sm_utf8_valid(input->data, input->n) ? NULL : "ISO-8859-1";
+    bool is_utf16 =
+        input->n >= 2 && (memcmp(input->data, "\xff\xfe", 2) == 0 || memcmp(input->data, "\xfe\xff", 2) == 0);
+    return is_utf16 || names_other_encoding(input) || sm_utf8_valid(input->data, input->n) ? NULL
+                                                                                           : "ISO-8859-1";
 }
 
 static enum sm_status broken_off(struct xml_walk *walk)
@@ -601,10 +630,13 @@ static enum sm_status broken_off(struct xml_walk *walk)
         return SM_OK; /* reading one of them tells */
     }
     if (!walk->build->list && walk->build->has_taken && walk->build->log->n_entries > 0) {
-        return sm_obslog__lost(walk->build, line, "the XML breaks off in line %u column %u (%s); only the rows before it are read",
-                               (unsigned)line, (unsigned)column, why);
+        return sm_obslog__lost(
+            walk->build, line,
+            "the XML breaks off in line %u column %u (%s); only the rows before it are read", (unsigned)line,
+            (unsigned)column, why);
     }
-    sm_error_at(walk->err, SM_E_FORMAT, walk->build->input->source, line, column, "the XML is broken: %s", why);
+    sm_error_at(walk->err, SM_E_FORMAT, walk->build->input->source, line, column, "the XML is broken: %s",
+                why);
     sm_error_remedy(walk->err, "export the log again, or have it repaired at this place");
     return SM_E_FORMAT;
 }
@@ -634,7 +666,8 @@ static enum sm_status note_others(struct xml_walk *walk)
     if (walk->n_other == 0) {
         return SM_OK;
     }
-    return sm_obslog__note(walk->build, 0, "%zu inspections of manholes or other structures are not read", walk->n_other);
+    return sm_obslog__note(walk->build, 0, "%zu inspections of manholes or other structures are not read",
+                           walk->n_other);
 }
 
 static enum sm_status walk_file(struct xml_walk *walk)
@@ -662,7 +695,8 @@ static enum sm_status walk_file(struct xml_walk *walk)
     return status == SM_OK ? note_others(walk) : status;
 }
 
-enum sm_status sm_obslog__xml_read(struct sm_obslog_build *build, const struct sm_xml_format *format, struct sm_error *err)
+enum sm_status sm_obslog__xml_read(struct sm_obslog_build *build, const struct sm_xml_format *format,
+                                   struct sm_error *err)
 {
     struct xml_walk *walk = sm_calloc(1, sizeof *walk);
     if (!walk) {

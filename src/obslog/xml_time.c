@@ -26,7 +26,8 @@ static double file_frame(double timecode_frame, const struct sm_xml_offset *offs
     return (double)before->file_frame + slope * (timecode_frame - (double)before->timecode_frame);
 }
 
-double sm_obslog__timecode_s(int64_t timecode, double fps, const struct sm_xml_offset *offset, size_t n_offsets)
+double sm_obslog__timecode_s(int64_t timecode, double fps, const struct sm_xml_offset *offset,
+                             size_t n_offsets)
 {
     int64_t seconds, frames;
     if (!sm_obslog__split_timecode(timecode, &seconds, &frames)) {

@@ -1,6 +1,6 @@
 /*
- * INI text into section, key, value. The text is copied line by line, so that a value can be cut and unquoted in place;
- * nothing is kept between lines but the section.
+ * INI text into section, key, value. The text is copied line by line, so that a value can be cut and unquoted
+ * in place; nothing is kept between lines but the section.
  */
 #include "sheet_internal.h"
 
@@ -20,8 +20,9 @@ static bool is_blank(char c)
 }
 
 /*
- * End of the value at s: the first comment sign that stands after a blank and outside quotes. A quote opens at the start
- * of the value or of a list item only, so that 12' 6" keeps its inch mark. @return false when a quote is left open.
+ * End of the value at s: the first comment sign that stands after a blank and outside quotes. A quote opens
+ * at the start of the value or of a list item only, so that 12' 6" keeps its inch mark. @return false when a
+ * quote is left open.
  */
 static bool find_value_end(const char *s, size_t *end)
 {
@@ -59,14 +60,16 @@ static enum sm_status take_section(struct ini_walk *walk, char *s, struct sm_err
     sm_text_clear(&walk->section);
     sm_text_add(&walk->section, folded);
     struct sm_ini_line line = {walk->line, true, sm_text_str(&walk->section), "", close};
-    return walk->section.failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : walk->fn(walk->user, &line, err);
+    return walk->section.failed ? sm_error_set(err, SM_E_NOMEM, "out of memory")
+                                : walk->fn(walk->user, &line, err);
 }
 
 static enum sm_status take_pair(struct ini_walk *walk, char *s, struct sm_error *err)
 {
     char *equals = strchr(s, '=');
     if (!equals || equals == s) {
-        sm_error_at(err, SM_E_FORMAT, walk->source, walk->line, 0, "\"%.60s\" is neither [section] nor key = value", s);
+        sm_error_at(err, SM_E_FORMAT, walk->source, walk->line, 0,
+                    "\"%.60s\" is neither [section] nor key = value", s);
         sm_error_remedy(err, "write key = value, or start the line with # to make it a comment");
         return SM_E_FORMAT;
     }
@@ -77,7 +80,8 @@ static enum sm_status take_pair(struct ini_walk *walk, char *s, struct sm_error 
     }
     size_t end;
     if (!find_value_end(value, &end)) {
-        sm_error_at(err, SM_E_FORMAT, walk->source, walk->line, (uint32_t)(value - s) + 1, "a quote is opened and not closed");
+        sm_error_at(err, SM_E_FORMAT, walk->source, walk->line, (uint32_t)(value - s) + 1,
+                    "a quote is opened and not closed");
         sm_error_remedy(err, "close it with \" on the same line; a \" inside quotes is written \"\"");
         return SM_E_FORMAT;
     }

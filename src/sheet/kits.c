@@ -1,6 +1,7 @@
 /*
- * The kits table (liners that can be bought) and the cure table. Columns are found by their heads, in any order, with the
- * unit in the head or in the cell. A row that makes no sense is an error with its line: a wrong kit buries a wrong liner.
+ * The kits table (liners that can be bought) and the cure table. Columns are found by their heads, in any
+ * order, with the unit in the head or in the cell. A row that makes no sense is an error with its line: a
+ * wrong kit buries a wrong liner.
  */
 #include "sheet_internal.h"
 
@@ -16,39 +17,49 @@ struct column {
     size_t offset;
     enum { CELL_TEXT, CELL_QUANTITY, CELL_COUNT } kind;
     enum sm_quantity quantity;
-    const char *unit; /* of a cell whose column head has none */
-    double scale;     /* from the quantity's own unit to the field's */
+    const char *unit;       /* of a cell whose column head has none */
+    double scale;           /* from the quantity's own unit to the field's */
     double least, greatest; /* in the field's unit */
 };
 
 /* A kit while it is read: like struct sm_kit, but every number is a double. */
 struct kit_draft {
     const char *name, *cure;
-    double diameter_min_mm, diameter_max_mm, length_mm, cost, layers, resin_l, test_pressure_kpa, max_pressure_kpa;
+    double diameter_min_mm, diameter_max_mm, length_mm, cost, layers, resin_l, test_pressure_kpa,
+        max_pressure_kpa;
 };
 
 static const struct column kit_columns[] = {
     {"kit", "name", true, offsetof(struct kit_draft, name), CELL_TEXT, SM_PLAIN, "", 1, 0, 0},
-    {"diameter min", "dn min", true, offsetof(struct kit_draft, diameter_min_mm), CELL_QUANTITY, SM_LENGTH, "mm", 1000, 20, 6000},
-    {"diameter max", "dn max", true, offsetof(struct kit_draft, diameter_max_mm), CELL_QUANTITY, SM_LENGTH, "mm", 1000, 20, 6000},
-    {"length", "liner length", true, offsetof(struct kit_draft, length_mm), CELL_QUANTITY, SM_LENGTH, "mm", 1000, 50, 50000},
+    {"diameter min", "dn min", true, offsetof(struct kit_draft, diameter_min_mm), CELL_QUANTITY, SM_LENGTH,
+     "mm", 1000, 20, 6000},
+    {"diameter max", "dn max", true, offsetof(struct kit_draft, diameter_max_mm), CELL_QUANTITY, SM_LENGTH,
+     "mm", 1000, 20, 6000},
+    {"length", "liner length", true, offsetof(struct kit_draft, length_mm), CELL_QUANTITY, SM_LENGTH, "mm",
+     1000, 50, 50000},
     {"cost", "price", true, offsetof(struct kit_draft, cost), CELL_QUANTITY, SM_PLAIN, "", 1, 0, 1e9},
     {"layers", "plies", false, offsetof(struct kit_draft, layers), CELL_COUNT, SM_PLAIN, "", 1, 1, 50},
-    {"resin", "resin volume", false, offsetof(struct kit_draft, resin_l), CELL_QUANTITY, SM_VOLUME, "l", 1, 0, 1000},
-    {"test pressure", "test", false, offsetof(struct kit_draft, test_pressure_kpa), CELL_QUANTITY, SM_PRESSURE, "kPa", 1, 0, 2000},
-    {"max pressure", "pressure max", false, offsetof(struct kit_draft, max_pressure_kpa), CELL_QUANTITY, SM_PRESSURE, "kPa", 1, 0, 2000},
+    {"resin", "resin volume", false, offsetof(struct kit_draft, resin_l), CELL_QUANTITY, SM_VOLUME, "l", 1, 0,
+     1000},
+    {"test pressure", "test", false, offsetof(struct kit_draft, test_pressure_kpa), CELL_QUANTITY,
+     SM_PRESSURE, "kPa", 1, 0, 2000},
+    {"max pressure", "pressure max", false, offsetof(struct kit_draft, max_pressure_kpa), CELL_QUANTITY,
+     SM_PRESSURE, "kPa", 1, 0, 2000},
     {"cure", "cure name", false, offsetof(struct kit_draft, cure), CELL_TEXT, SM_PLAIN, "", 1, 0, 0},
 };
 static const struct column cure_columns[] = {
     {"cure", "name", true, offsetof(struct sm_cure_row, name), CELL_TEXT, SM_PLAIN, "", 1, 0, 0},
-    {"temperature", "pipe temperature", true, offsetof(struct sm_cure_row, temperature_c), CELL_QUANTITY, SM_TEMPERATURE, "C", 1,
-     -30, 150},
-    {"working", "working time", true, offsetof(struct sm_cure_row, working_min), CELL_QUANTITY, SM_TIME, "min", 1.0 / 60, 0.5, 10000},
-    {"cure", "cure time", true, offsetof(struct sm_cure_row, cure_min), CELL_QUANTITY, SM_TIME, "min", 1.0 / 60, 0.5, 100000},
+    {"temperature", "pipe temperature", true, offsetof(struct sm_cure_row, temperature_c), CELL_QUANTITY,
+     SM_TEMPERATURE, "C", 1, -30, 150},
+    {"working", "working time", true, offsetof(struct sm_cure_row, working_min), CELL_QUANTITY, SM_TIME,
+     "min", 1.0 / 60, 0.5, 10000},
+    {"cure", "cure time", true, offsetof(struct sm_cure_row, cure_min), CELL_QUANTITY, SM_TIME, "min",
+     1.0 / 60, 0.5, 100000},
 };
 #define N_KIT_COLUMNS (sizeof kit_columns / sizeof kit_columns[0])
 #define N_CURE_COLUMNS (sizeof cure_columns / sizeof cure_columns[0])
-_Static_assert(N_KIT_COLUMNS <= COLUMNS_MAX && N_CURE_COLUMNS <= COLUMNS_MAX, "a table has at most COLUMNS_MAX columns");
+_Static_assert(N_KIT_COLUMNS <= COLUMNS_MAX && N_CURE_COLUMNS <= COLUMNS_MAX,
+               "a table has at most COLUMNS_MAX columns");
 
 /* A table being read: its cells and which field each column of ours has. */
 struct table {
@@ -66,9 +77,11 @@ static enum sm_status no_memory(struct sm_error *err)
     return sm_error_set(err, SM_E_NOMEM, "out of memory");
 }
 
-/* ---- heads ------------------------------------------------------------------------------------------------- */
+/* ---- heads
+ * ------------------------------------------------------------------------------------------------- */
 
-/* Column of ours that a head names. In the cure table "cure" is the name, "cure_min" (a unit in the head) the time. */
+/* Column of ours that a head names. In the cure table "cure" is the name, "cure_min" (a unit in the head) the
+ * time. */
 static size_t column_of(const struct table *table, const char *name, const char *unit)
 {
     for (size_t k = 0; k < table->n_columns; k++) {
@@ -90,8 +103,8 @@ static enum sm_status note_unknown_column(const struct table *table, uint32_t li
     }
     const char *near = sm_nearest_word(head, list, table->n_columns);
     return sm_findings_add(&table->sheet->findings, 0, SM_SEVERITY_NOTE, table->path, line, SM_NAN, -1,
-                           "the column \"%s\" is not used%s%s%s", head, near ? "; did you mean \"" : "", near ? near : "",
-                           near ? "\"?" : "");
+                           "the column \"%s\" is not used%s%s%s", head, near ? "; did you mean \"" : "",
+                           near ? near : "", near ? "\"?" : "");
 }
 
 static enum sm_status check_heads(const struct table *table, uint32_t line, struct sm_error *err)
@@ -99,7 +112,8 @@ static enum sm_status check_heads(const struct table *table, uint32_t line, stru
     for (size_t k = 0; k < table->n_columns; k++) {
         const struct column *column = &table->column[k];
         if (column->is_required && table->at[k] == SIZE_MAX) {
-            sm_error_at(err, SM_E_FORMAT, table->path, line, 0, "the %s table has no column \"%s\"", table->what, column->name);
+            sm_error_at(err, SM_E_FORMAT, table->path, line, 0, "the %s table has no column \"%s\"",
+                        table->what, column->name);
             return sm_error_remedy(err, "name the columns in the first row; docs/formats/kits.md lists them");
         }
     }
@@ -133,24 +147,25 @@ static enum sm_status read_heads(struct table *table, struct sm_error *err)
     return check_heads(table, row.line, err);
 }
 
-/* ---- cells ------------------------------------------------------------------------------------------------- */
+/* ---- cells
+ * ------------------------------------------------------------------------------------------------- */
 
-static enum sm_status cell_error(const struct table *table, uint32_t line, const struct column *column, const char *cell,
-                                 struct sm_error *err)
+static enum sm_status cell_error(const struct table *table, uint32_t line, const struct column *column,
+                                 const char *cell, struct sm_error *err)
 {
     struct sm_text limits = {0};
     sm_text_add_number(&limits, column->least, 0, 3);
     sm_text_add(&limits, " to ");
     sm_text_add_number(&limits, column->greatest, 0, 3);
     sm_error_at(err, SM_E_RANGE, table->path, line, 0, "%s \"%.60s\" makes no sense", column->name, cell);
-    sm_error_remedy(err, "write a %snumber from %s%s%s", column->kind == CELL_COUNT ? "whole " : "", sm_text_str(&limits),
-                    *column->unit ? " " : "", column->unit);
+    sm_error_remedy(err, "write a %snumber from %s%s%s", column->kind == CELL_COUNT ? "whole " : "",
+                    sm_text_str(&limits), *column->unit ? " " : "", column->unit);
     sm_text_release(&limits);
     return SM_E_RANGE;
 }
 
-static enum sm_status put_number(const struct table *table, size_t k, const char *cell, uint32_t line, char *record,
-                                 struct sm_error *err)
+static enum sm_status put_number(const struct table *table, size_t k, const char *cell, uint32_t line,
+                                 char *record, struct sm_error *err)
 {
     const struct column *column = &table->column[k];
     const char *unit = *table->unit[k] ? table->unit[k] : column->unit;
@@ -167,15 +182,16 @@ static enum sm_status put_number(const struct table *table, size_t k, const char
         return status;
     }
     value *= column->scale;
-    if (!(value >= column->least && value <= column->greatest) || (column->kind == CELL_COUNT && value != floor(value))) {
+    if (!(value >= column->least && value <= column->greatest) ||
+        (column->kind == CELL_COUNT && value != floor(value))) {
         return cell_error(table, line, column, cell, err);
     }
     memcpy(record + column->offset, &value, sizeof value);
     return SM_OK;
 }
 
-static enum sm_status put_text(const struct table *table, const struct column *column, const char *cell, char *record,
-                               struct sm_error *err)
+static enum sm_status put_text(const struct table *table, const struct column *column, const char *cell,
+                               char *record, struct sm_error *err)
 {
     const char *copy = sm_arena_strdup(table->sheet->arena, cell);
     if (!copy) {
@@ -186,7 +202,8 @@ static enum sm_status put_text(const struct table *table, const struct column *c
 }
 
 /* One row into a record whose fields are all "not said". */
-static enum sm_status read_row(const struct table *table, const struct sm_csv_row *row, void *record, struct sm_error *err)
+static enum sm_status read_row(const struct table *table, const struct sm_csv_row *row, void *record,
+                               struct sm_error *err)
 {
     for (size_t k = 0; k < table->n_columns; k++) {
         const struct column *column = &table->column[k];
@@ -220,23 +237,26 @@ static enum sm_status open_table(struct table *table, struct sm_error *err)
     return status == SM_OK ? read_heads(table, err) : status;
 }
 
-/* ---- kits -------------------------------------------------------------------------------------------------- */
+/* ---- kits
+ * -------------------------------------------------------------------------------------------------- */
 
 static enum sm_status check_kit(const struct table *table, uint32_t line, const struct kit_draft *draft,
                                 const struct sm_kit *kits, size_t n_kits, struct sm_error *err)
 {
     if (draft->diameter_min_mm > draft->diameter_max_mm) {
-        sm_error_at(err, SM_E_RANGE, table->path, line, 0, "the diameters of kit \"%.60s\" are the wrong way round", draft->name);
+        sm_error_at(err, SM_E_RANGE, table->path, line, 0,
+                    "the diameters of kit \"%.60s\" are the wrong way round", draft->name);
         return sm_error_remedy(err, "write the smaller one as diameter_min_mm");
     }
     if (draft->test_pressure_kpa > draft->max_pressure_kpa) {
-        sm_error_at(err, SM_E_RANGE, table->path, line, 0, "the test pressure of kit \"%.60s\" is above its max pressure",
-                    draft->name);
+        sm_error_at(err, SM_E_RANGE, table->path, line, 0,
+                    "the test pressure of kit \"%.60s\" is above its max pressure", draft->name);
         return sm_error_remedy(err, "take both from the maker's data sheet");
     }
     for (size_t k = 0; k < n_kits; k++) {
         if (strcmp(kits[k].name, draft->name) == 0) {
-            sm_error_at(err, SM_E_CONFLICT, table->path, line, 0, "the kit \"%.60s\" stands twice", draft->name);
+            sm_error_at(err, SM_E_CONFLICT, table->path, line, 0, "the kit \"%.60s\" stands twice",
+                        draft->name);
             return sm_error_remedy(err, "give each kit its own name");
         }
     }
@@ -259,7 +279,8 @@ static struct sm_kit finish_kit(const struct kit_draft *draft)
     };
 }
 
-static enum sm_status fill_kits(const struct table *table, struct sm_kit **out, size_t *n_out, struct sm_error *err)
+static enum sm_status fill_kits(const struct table *table, struct sm_kit **out, size_t *n_out,
+                                struct sm_error *err)
 {
     size_t n_rows = sm_csv_n_rows(table->csv);
     struct sm_kit *kits = sm_arena_alloc(table->sheet->arena, n_rows * sizeof *kits);
@@ -268,7 +289,8 @@ static enum sm_status fill_kits(const struct table *table, struct sm_kit **out, 
     }
     for (size_t i = 1; i < n_rows; i++) {
         struct sm_csv_row row = sm_csv_row(table->csv, i);
-        struct kit_draft draft = {.layers = SM_NAN, .resin_l = SM_NAN, .test_pressure_kpa = SM_NAN, .max_pressure_kpa = SM_NAN};
+        struct kit_draft draft = {
+            .layers = SM_NAN, .resin_l = SM_NAN, .test_pressure_kpa = SM_NAN, .max_pressure_kpa = SM_NAN};
         enum sm_status status = read_row(table, &row, &draft, err);
         if (status == SM_OK) {
             status = check_kit(table, row.line, &draft, kits, i - 1, err);
@@ -283,7 +305,8 @@ static enum sm_status fill_kits(const struct table *table, struct sm_kit **out, 
     return SM_OK;
 }
 
-static enum sm_status fill_cures(const struct table *table, struct sm_cure_row **out, size_t *n_out, struct sm_error *err)
+static enum sm_status fill_cures(const struct table *table, struct sm_cure_row **out, size_t *n_out,
+                                 struct sm_error *err)
 {
     size_t n_rows = sm_csv_n_rows(table->csv);
     struct sm_cure_row *cures = sm_arena_alloc(table->sheet->arena, n_rows * sizeof *cures);
@@ -353,9 +376,9 @@ static enum sm_status note_missing_cures(struct sm_sheet *sheet)
             is_found = strcmp(sheet->cure_row[k].name, kit->cure) == 0;
         }
         if (!is_found) {
-            enum sm_status status =
-                sm_findings_add(&sheet->findings, 0, SM_SEVERITY_WARNING, sheet->kits_file, 0, SM_NAN, -1,
-                                "kit \"%s\" cures as \"%s\", which the cure table does not have", kit->name, kit->cure);
+            enum sm_status status = sm_findings_add(
+                &sheet->findings, 0, SM_SEVERITY_WARNING, sheet->kits_file, 0, SM_NAN, -1,
+                "kit \"%s\" cures as \"%s\", which the cure table does not have", kit->name, kit->cure);
             if (status != SM_OK) {
                 return status;
             }

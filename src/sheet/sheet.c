@@ -1,6 +1,6 @@
 /*
- * Reading a survey sheet: the INI walk hands each line to the key table, ties are kept apart, then what only shows when
- * all is read is checked, and the tables the sheet names are read.
+ * Reading a survey sheet: the INI walk hands each line to the key table, ties are kept apart, then what only
+ * shows when all is read is checked, and the tables the sheet names are read.
  */
 #include "sheet_internal.h"
 
@@ -12,9 +12,11 @@ static enum sm_status no_memory(struct sm_error *err)
     return sm_error_set(err, SM_E_NOMEM, "out of memory");
 }
 
-/* ---- ties -------------------------------------------------------------------------------------------------- */
+/* ---- ties
+ * -------------------------------------------------------------------------------------------------- */
 
-/* Array with one tie put in by rising reading, in the place of one with the same reading. NULL = no memory. */
+/* Array with one tie put in by rising reading, in the place of one with the same reading. NULL = no memory.
+ */
 static struct sm_tie *insert_tie(struct sm_sheet *sheet, struct sm_tie tie, size_t *n_out, bool *is_double)
 {
     struct sm_tie *all = sm_arena_alloc(sheet->arena, (sheet->n_ties + 1) * sizeof *all);
@@ -40,7 +42,8 @@ static struct sm_tie *insert_tie(struct sm_sheet *sheet, struct sm_tie tie, size
     return all;
 }
 
-static enum sm_status read_tie_distance(struct sm_sheet_walk *walk, char *value, double *true_m, struct sm_error *err)
+static enum sm_status read_tie_distance(struct sm_sheet_walk *walk, char *value, double *true_m,
+                                        struct sm_error *err)
 {
     double bare;
     bool is_bare = sm_parse_number(value, &bare);
@@ -58,16 +61,19 @@ static enum sm_status read_tie_distance(struct sm_sheet_walk *walk, char *value,
     return SM_OK;
 }
 
-enum sm_status sm_sheet__set_tie(struct sm_sheet_walk *walk, const char *reading, char *value, struct sm_error *err)
+enum sm_status sm_sheet__set_tie(struct sm_sheet_walk *walk, const char *reading, char *value,
+                                 struct sm_error *err)
 {
     struct sm_sheet *sheet = walk->sheet;
     struct sm_tie tie = {0};
     if (!sm_parse_number(reading, &tie.reading) || !isfinite(tie.reading) || fabs(tie.reading) > 1e6) {
         sm_error_set(err, SM_E_FORMAT, "\"%.40s\" is no counter reading", reading);
-        return sm_error_remedy(err, "write reading = true distance, the reading as the picture shows it and without a unit, "
-                                    "as in 43.10 = 43.80 m");
+        return sm_error_remedy(
+            err, "write reading = true distance, the reading as the picture shows it and without a unit, "
+                 "as in 43.10 = 43.80 m");
     }
-    enum sm_status status = sm_sheet__unquote(value) ? SM_OK : sm_error_set(err, SM_E_FORMAT, "the quotes do not match");
+    enum sm_status status =
+        sm_sheet__unquote(value) ? SM_OK : sm_error_set(err, SM_E_FORMAT, "the quotes do not match");
     if (status == SM_OK) {
         status = read_tie_distance(walk, value, &tie.true_m, err);
     }
@@ -82,11 +88,13 @@ enum sm_status sm_sheet__set_tie(struct sm_sheet_walk *walk, const char *reading
     }
     sheet->tie = all;
     sheet->n_ties = n;
-    return is_double && walk->line ? sm_sheet__note(walk, "the tie at reading %s stands twice, the later one counts", reading)
-                                   : SM_OK;
+    return is_double && walk->line
+               ? sm_sheet__note(walk, "the tie at reading %s stands twice, the later one counts", reading)
+               : SM_OK;
 }
 
-/* ---- what only shows when all is read ---------------------------------------------------------------------- */
+/* ---- what only shows when all is read
+ * ---------------------------------------------------------------------- */
 
 static enum sm_status sense_error(struct sm_error *err, const char *text, const char *remedy)
 {
@@ -105,7 +113,8 @@ static enum sm_status check_ties(const struct sm_sheet *sheet, struct sm_error *
             sm_text_add(&text, " is after ");
             sm_text_add_number(&text, a->reading, 2, 3);
             sm_text_add(&text, " but its true distance is not farther");
-            enum sm_status status = sense_error(err, sm_text_str(&text), "check both true distances in [ties]");
+            enum sm_status status =
+                sense_error(err, sm_text_str(&text), "check both true distances in [ties]");
             sm_text_release(&text);
             return status;
         }
@@ -138,8 +147,9 @@ enum sm_status sm_sheet_check(const struct sm_sheet *sheet, struct sm_error *err
                            "add rim to pipe edge = ... m to [access]");
     }
     if (sheet->datum != SM_DATUM_PIPE_EDGE && sheet->datum_offset_m == 0 && sheet->n_ties == 0) {
-        return sense_error(err, "the datum is not the pipe edge and no datum offset is given",
-                           "add datum offset = ... m to [counter] (from the counter's zero to the pipe edge), or ties");
+        return sense_error(
+            err, "the datum is not the pipe edge and no datum offset is given",
+            "add datum offset = ... m to [counter] (from the counter's zero to the pipe edge), or ties");
     }
     if (sheet->datum == SM_DATUM_PIPE_EDGE && sheet->datum_offset_m != 0) {
         return sense_error(err, "a datum offset is given although the datum is the pipe edge",
@@ -158,16 +168,19 @@ static enum sm_status note_doubts(struct sm_sheet_walk *walk)
     enum sm_status status = SM_OK;
     walk->line = 0;
     if (sheet->access.reference == SM_REFERENCE_PIPE_EDGE && sheet->access.rim_to_pipe_edge_m > 0) {
-        status = sm_sheet__note(walk, "rim to pipe edge is given but not used, because reference is the pipe edge");
+        status = sm_sheet__note(walk,
+                                "rim to pipe edge is given but not used, because reference is the pipe edge");
     }
     const struct sm_tie *last = sheet->n_ties ? &sheet->tie[sheet->n_ties - 1] : NULL;
     if (status == SM_OK && last && last->true_m > sheet->segment.length_m + 0.5) {
-        status = sm_sheet__note(walk, "the last tie lies beyond the segment's length; one of the two is wrong");
+        status =
+            sm_sheet__note(walk, "the last tie lies beyond the segment's length; one of the two is wrong");
     }
     return status;
 }
 
-/* ---- reading ----------------------------------------------------------------------------------------------- */
+/* ---- reading
+ * ----------------------------------------------------------------------------------------------- */
 
 static enum sm_status note_unknown_section(struct sm_sheet_walk *walk, const char *section)
 {
@@ -180,7 +193,8 @@ static enum sm_status note_unknown_key(struct sm_sheet_walk *walk, const char *s
 {
     const char *near = sm_sheet__nearest_key(section, key);
     if (near) {
-        return sm_sheet__note(walk, "\"%s\" is no key of [%s], the line is not used; did you mean \"%s\"?", key, section, near);
+        return sm_sheet__note(walk, "\"%s\" is no key of [%s], the line is not used; did you mean \"%s\"?",
+                              key, section, near);
     }
     const char *elsewhere = sm_sheet__section_of(key);
     if (!elsewhere) {
@@ -188,13 +202,14 @@ static enum sm_status note_unknown_key(struct sm_sheet_walk *walk, const char *s
         elsewhere = near ? sm_sheet__section_of(near) : NULL;
     }
     if (elsewhere) {
-        return sm_sheet__note(walk, "\"%s\" is no key of [%s], the line is not used; \"%s\" belongs to [%s]", key, section,
-                              near ? near : key, elsewhere);
+        return sm_sheet__note(walk, "\"%s\" is no key of [%s], the line is not used; \"%s\" belongs to [%s]",
+                              key, section, near ? near : key, elsewhere);
     }
     return sm_sheet__note(walk, "\"%s\" is no key of [%s], the line is not used", key, section);
 }
 
-static enum sm_status take_key(struct sm_sheet_walk *walk, const struct sm_ini_line *line, struct sm_error *err)
+static enum sm_status take_key(struct sm_sheet_walk *walk, const struct sm_ini_line *line,
+                               struct sm_error *err)
 {
     int key_idx = sm_sheet__find_key(line->section, line->key);
     if (key_idx < 0) {
@@ -203,8 +218,8 @@ static enum sm_status take_key(struct sm_sheet_walk *walk, const struct sm_ini_l
     uint32_t before = walk->seen_line[key_idx];
     walk->seen_line[key_idx] = line->line;
     if (before) {
-        enum sm_status status =
-            sm_sheet__note(walk, "%s already stands in line %u, this later one counts", line->key, (unsigned)before);
+        enum sm_status status = sm_sheet__note(walk, "%s already stands in line %u, this later one counts",
+                                               line->key, (unsigned)before);
         if (status != SM_OK) {
             return status;
         }
@@ -266,14 +281,16 @@ static enum sm_status fill_sheet(struct sm_sheet_walk *walk, const char *text, s
     return status == SM_OK ? note_doubts(walk) : status;
 }
 
-enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n, const char *base_path, struct sm_error *err)
+enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n, const char *base_path,
+                              struct sm_error *err)
 {
     struct sm_sheet *sheet = NULL;
     enum sm_status status = sm_sheet_new(&sheet, err);
     if (status != SM_OK) {
         return status;
     }
-    struct sm_sheet_walk walk = {.sheet = sheet, .seen_line = sm_calloc(sm_sheet__n_keys(), sizeof(uint32_t))};
+    struct sm_sheet_walk walk = {.sheet = sheet,
+                                 .seen_line = sm_calloc(sm_sheet__n_keys(), sizeof(uint32_t))};
     sheet->path = base_path ? sm_arena_strdup(sheet->arena, base_path) : NULL;
     if (!walk.seen_line || (base_path && !sheet->path)) {
         status = no_memory(err);
@@ -306,7 +323,8 @@ enum sm_status sm_sheet_read(struct sm_sheet **out, const char *path, struct sm_
     return status;
 }
 
-/* ---- building and changing --------------------------------------------------------------------------------- */
+/* ---- building and changing
+ * --------------------------------------------------------------------------------- */
 
 enum sm_status sm_sheet_new(struct sm_sheet **out, struct sm_error *err)
 {

@@ -1,6 +1,7 @@
 /*
- * The one table of what a sheet can say: section, key, kind of value, where it goes, its unit, limits and default. A new
- * key is a new row. A setter works a value out completely before it touches the sheet, so that a failure changes nothing.
+ * The one table of what a sheet can say: section, key, kind of value, where it goes, its unit, limits and
+ * default. A new key is a new row. A setter works a value out completely before it touches the sheet, so that
+ * a failure changes nothing.
  */
 #include "sheet_internal.h"
 
@@ -9,7 +10,16 @@
 #include <stdio.h>
 #include <string.h>
 
-enum value_kind { KIND_TEXT, KIND_PATH, KIND_PATH_LIST, KIND_QUANTITY, KIND_NUMBER, KIND_WORD, KIND_YES_NO, KIND_CUSTOM };
+enum value_kind {
+    KIND_TEXT,
+    KIND_PATH,
+    KIND_PATH_LIST,
+    KIND_QUANTITY,
+    KIND_NUMBER,
+    KIND_WORD,
+    KIND_YES_NO,
+    KIND_CUSTOM
+};
 
 struct word {
     const char *text; /* folded; NULL ends the list */
@@ -17,7 +27,8 @@ struct word {
 };
 
 struct key_row;
-typedef enum sm_status set_fn(struct sm_sheet_walk *walk, const struct key_row *row, char *value, struct sm_error *err);
+typedef enum sm_status set_fn(struct sm_sheet_walk *walk, const struct key_row *row, char *value,
+                              struct sm_error *err);
 
 struct key_row {
     const char *section, *key; /* as shown to people */
@@ -25,106 +36,152 @@ struct key_row {
     size_t offset; /* into struct sm_sheet */
     const char *fallback, *help;
     enum sm_quantity quantity;
-    const char *bare_unit;     /* unit of a value written without one; NULL = the unit must be written */
-    double scale;              /* from the quantity's own unit to the field's */
-    double least, greatest;    /* allowed, in the quantity's own unit */
-    double bare_least;         /* without a unit a value other than 0 below this is not believed; in bare_unit */
+    const char *bare_unit;  /* unit of a value written without one; NULL = the unit must be written */
+    double scale;           /* from the quantity's own unit to the field's */
+    double least, greatest; /* allowed, in the quantity's own unit */
+    double bare_least;      /* without a unit a value other than 0 below this is not believed; in bare_unit */
     const struct word *words;
     set_fn *set;
 };
 
 static const struct word flow_words[] = {
     {"from to", SM_FLOW_FROM_TO}, {"to from", SM_FLOW_TO_FROM}, {"unknown", SM_FLOW_UNKNOWN}, {NULL, 0}};
-static const struct word log_time_words[] = {
-    {"video", SM_LOG_TIME_VIDEO}, {"clock", SM_LOG_TIME_CLOCK}, {"time of day", SM_LOG_TIME_CLOCK}, {NULL, 0}};
+static const struct word log_time_words[] = {{"video", SM_LOG_TIME_VIDEO},
+                                             {"clock", SM_LOG_TIME_CLOCK},
+                                             {"time of day", SM_LOG_TIME_CLOCK},
+                                             {NULL, 0}};
 static const struct word trust_words[] = {
     {"picture", SM_TRUST_PICTURE}, {"counter", SM_TRUST_PICTURE}, {"log", SM_TRUST_LOG}, {NULL, 0}};
-static const struct word unit_words[] = {{"m", SM_UNIT_M},       {"metre", SM_UNIT_M}, {"metres", SM_UNIT_M}, {"meter", SM_UNIT_M},
-                                         {"meters", SM_UNIT_M},  {"ft", SM_UNIT_FT},   {"foot", SM_UNIT_FT},  {"feet", SM_UNIT_FT},
-                                         {"'", SM_UNIT_FT},      {NULL, 0}};
-static const struct word datum_words[] = {{"pipe edge", SM_DATUM_PIPE_EDGE},         {"manhole wall", SM_DATUM_MANHOLE_WALL},
-                                          {"manhole centre", SM_DATUM_MANHOLE_CENTRE}, {"manhole center", SM_DATUM_MANHOLE_CENTRE},
+static const struct word unit_words[] = {{"m", SM_UNIT_M},      {"metre", SM_UNIT_M},
+                                         {"metres", SM_UNIT_M}, {"meter", SM_UNIT_M},
+                                         {"meters", SM_UNIT_M}, {"ft", SM_UNIT_FT},
+                                         {"foot", SM_UNIT_FT},  {"feet", SM_UNIT_FT},
+                                         {"'", SM_UNIT_FT},     {NULL, 0}};
+static const struct word datum_words[] = {{"pipe edge", SM_DATUM_PIPE_EDGE},
+                                          {"manhole wall", SM_DATUM_MANHOLE_WALL},
+                                          {"manhole centre", SM_DATUM_MANHOLE_CENTRE},
+                                          {"manhole center", SM_DATUM_MANHOLE_CENTRE},
                                           {NULL, 0}};
-static const struct word locate_words[] = {{"mark", SM_LOCATE_MARK}, {"counter", SM_LOCATE_COUNTER}, {NULL, 0}};
+static const struct word locate_words[] = {
+    {"mark", SM_LOCATE_MARK}, {"counter", SM_LOCATE_COUNTER}, {NULL, 0}};
 static const struct word reference_words[] = {
     {"pipe edge", SM_REFERENCE_PIPE_EDGE}, {"rim", SM_REFERENCE_RIM}, {NULL, 0}};
 static const struct word enter_words[] = {{"from", 0}, {"to", 1}, {NULL, 0}};
-static const struct word yes_no_words[] = {
-    {"no", 0}, {"yes", 1}, {"false", 0}, {"true", 1}, {"off", 0}, {"on", 1}, {"0", 0}, {"1", 1}, {NULL, 0}};
+static const struct word yes_no_words[] = {{"no", 0}, {"yes", 1}, {"false", 0}, {"true", 1}, {"off", 0},
+                                           {"on", 1}, {"0", 0},   {"1", 1},     {NULL, 0}};
 
 static set_fn set_codes, set_box, set_distance_error, set_lining_rate;
 
 #define AT(field) offsetof(struct sm_sheet, field)
-#define TEXT(section, key, field, help) {section, key, KIND_TEXT, AT(field), "", help, SM_PLAIN, NULL, 1, 0, 0, 0, NULL, NULL}
-#define PATH(section, key, field, help) {section, key, KIND_PATH, AT(field), "", help, SM_PLAIN, NULL, 1, 0, 0, 0, NULL, NULL}
-#define WORD(section, key, field, words, fallback, help) \
-    {section, key, KIND_WORD, AT(field), fallback, help, SM_PLAIN, NULL, 1, 0, 0, 0, words, NULL}
-#define YES_NO(section, key, field, words, fallback, help) \
-    {section, key, KIND_YES_NO, AT(field), fallback, help, SM_PLAIN, NULL, 1, 0, 0, 0, words, NULL}
+#define TEXT(section, key, field, help)                                                                      \
+    {                                                                                                        \
+        section, key, KIND_TEXT, AT(field), "", help, SM_PLAIN, NULL, 1, 0, 0, 0, NULL, NULL                 \
+    }
+#define PATH(section, key, field, help)                                                                      \
+    {                                                                                                        \
+        section, key, KIND_PATH, AT(field), "", help, SM_PLAIN, NULL, 1, 0, 0, 0, NULL, NULL                 \
+    }
+#define WORD(section, key, field, words, fallback, help)                                                     \
+    {                                                                                                        \
+        section, key, KIND_WORD, AT(field), fallback, help, SM_PLAIN, NULL, 1, 0, 0, 0, words, NULL          \
+    }
+#define YES_NO(section, key, field, words, fallback, help)                                                   \
+    {                                                                                                        \
+        section, key, KIND_YES_NO, AT(field), fallback, help, SM_PLAIN, NULL, 1, 0, 0, 0, words, NULL        \
+    }
 /* A length along the pipe: a bare number is metres, and is asked about when the counter shows feet. */
-#define ALONG(section, key, field, fallback, least, greatest, help) \
-    {section, key, KIND_QUANTITY, AT(field), fallback, help, SM_LENGTH, "m", 1, least, greatest, 0, NULL, NULL}
+#define ALONG(section, key, field, fallback, least, greatest, help)                                          \
+    {                                                                                                        \
+        section, key, KIND_QUANTITY, AT(field), fallback, help, SM_LENGTH, "m", 1, least, greatest, 0, NULL, \
+            NULL                                                                                             \
+    }
 /* A small length: a bare number is millimetres, but "0.15" is rather metres and is asked about. */
-#define SMALL(section, key, field, fallback, scale, least, greatest, help) \
-    {section, key, KIND_QUANTITY, AT(field), fallback, help, SM_LENGTH, "mm", scale, least, greatest, 5, NULL, NULL}
-#define COST(key, field, help) \
-    {"rules", key, KIND_NUMBER, AT(field), "0", help, SM_PLAIN, NULL, 1, 0, 1e9, 0, NULL, NULL}
-#define CUSTOM(section, key, set, fallback, help) \
-    {section, key, KIND_CUSTOM, 0, fallback, help, SM_PLAIN, NULL, 1, 0, 0, 0, NULL, set}
+#define SMALL(section, key, field, fallback, scale, least, greatest, help)                                   \
+    {                                                                                                        \
+        section, key, KIND_QUANTITY, AT(field), fallback, help, SM_LENGTH, "mm", scale, least, greatest, 5,  \
+            NULL, NULL                                                                                       \
+    }
+#define COST(key, field, help)                                                                               \
+    {                                                                                                        \
+        "rules", key, KIND_NUMBER, AT(field), "0", help, SM_PLAIN, NULL, 1, 0, 1e9, 0, NULL, NULL            \
+    }
+#define CUSTOM(section, key, set, fallback, help)                                                            \
+    {                                                                                                        \
+        section, key, KIND_CUSTOM, 0, fallback, help, SM_PLAIN, NULL, 1, 0, 0, 0, NULL, set                  \
+    }
 
 /* Limits are what the trade can mean at all (common practice, no source), not what is wise. */
 static const struct key_row keys[] = {
     TEXT("segment", "id", segment.id, "name of the segment"),
     TEXT("segment", "from", segment.from, "access point the camera entered"),
     TEXT("segment", "to", segment.to, "the other access point"),
-    ALONG("segment", "length", segment.length_m, "", 0.1, 10000, "pipe edge to pipe edge; leave out when unknown"),
+    ALONG("segment", "length", segment.length_m, "", 0.1, 10000,
+          "pipe edge to pipe edge; leave out when unknown"),
     SMALL("segment", "diameter", segment.diameter_mm, "", 1000, 0.025, 6, "inner diameter"),
     ALONG("segment", "pipe unit length", segment.pipe_unit_length_m, "", 0.1, 30, "joint to joint"),
     TEXT("segment", "material", segment.material, "pipe material"),
     WORD("segment", "flow", segment.flow, flow_words, "unknown", "from-to or to-from"),
     TEXT("survey", "date", date, "day of the survey, YYYY-MM-DD"),
     TEXT("survey", "operator", operator_name, "who ran the camera"),
-    {"survey", "video", KIND_PATH_LIST, AT(video), "", "video files in order; leave out to work from the log alone", SM_PLAIN,
-     NULL, 1, 0, 0, 0, NULL, NULL},
-    {"survey", "video start", KIND_QUANTITY, AT(video_start_s), "", "this survey starts here in the video", SM_TIME, "s", 1, 0,
-     1e6, 0, NULL, NULL},
-    {"survey", "video end", KIND_QUANTITY, AT(video_end_s), "", "this survey ends here in the video", SM_TIME, "s", 1, 0, 1e6,
-     0, NULL, NULL},
+    {"survey", "video", KIND_PATH_LIST, AT(video), "",
+     "video files in order; leave out to work from the log alone", SM_PLAIN, NULL, 1, 0, 0, 0, NULL, NULL},
+    {"survey", "video start", KIND_QUANTITY, AT(video_start_s), "", "this survey starts here in the video",
+     SM_TIME, "s", 1, 0, 1e6, 0, NULL, NULL},
+    {"survey", "video end", KIND_QUANTITY, AT(video_end_s), "", "this survey ends here in the video", SM_TIME,
+     "s", 1, 0, 1e6, 0, NULL, NULL},
     PATH("survey", "log", log, "the operator's log, told apart by content"),
     WORD("survey", "log time", log_time, log_time_words, "video", "video or clock (time of day)"),
-    CUSTOM("survey", "codes", set_codes, "EN", "EN (EN 13508-2), NA (North American condition codes) or a file"),
-    WORD("survey", "trust", trust, trust_words, "picture", "whose distance counts where both are there: picture or log"),
+    CUSTOM("survey", "codes", set_codes, "EN",
+           "EN (EN 13508-2), NA (North American condition codes) or a file"),
+    WORD("survey", "trust", trust, trust_words, "picture",
+         "whose distance counts where both are there: picture or log"),
     WORD("counter", "unit", counter_unit, unit_words, "", "m or ft; leave out to read it off the picture"),
     CUSTOM("counter", "box", set_box, "", "X,Y,W,H in pixels; leave out to find it"),
-    WORD("counter", "datum", datum, datum_words, "pipe edge", "where the counter was zeroed: pipe edge, manhole wall, manhole centre"),
-    ALONG("counter", "datum offset", datum_offset_m, "0 m", -20, 20, "from the counter's zero to the pipe edge, along the run"),
-    ALONG("counter", "view ahead", view_ahead_m, "0 m", -1, 10, "a logged defect lies this far ahead of where the counter stands"),
-    YES_NO("access", "enter", access.enters_at_to, enter_words, "from", "the end the crew works from: from or to"),
-    WORD("access", "reference", access.reference, reference_words, "pipe edge", "what the tape mark meets: pipe edge or rim"),
-    ALONG("access", "rim to pipe edge", access.rim_to_pipe_edge_m, "0 m", 0, 100, "along the rod's way, with reference = rim"),
-    {"access", "pipe temperature", KIND_QUANTITY, AT(access.pipe_temperature_c), "", "of the pipe wall, for the cure time",
-     SM_TEMPERATURE, NULL, 1, -30, 60, 0, NULL, NULL},
+    WORD("counter", "datum", datum, datum_words, "pipe edge",
+         "where the counter was zeroed: pipe edge, manhole wall, manhole centre"),
+    ALONG("counter", "datum offset", datum_offset_m, "0 m", -20, 20,
+          "from the counter's zero to the pipe edge, along the run"),
+    ALONG("counter", "view ahead", view_ahead_m, "0 m", -1, 10,
+          "a logged defect lies this far ahead of where the counter stands"),
+    YES_NO("access", "enter", access.enters_at_to, enter_words, "from",
+           "the end the crew works from: from or to"),
+    WORD("access", "reference", access.reference, reference_words, "pipe edge",
+         "what the tape mark meets: pipe edge or rim"),
+    ALONG("access", "rim to pipe edge", access.rim_to_pipe_edge_m, "0 m", 0, 100,
+          "along the rod's way, with reference = rim"),
+    {"access", "pipe temperature", KIND_QUANTITY, AT(access.pipe_temperature_c), "",
+     "of the pipe wall, for the cure time", SM_TEMPERATURE, NULL, 1, -30, 60, 0, NULL, NULL},
     ALONG("access", "groundwater head", access.groundwater_head_m, "", 0, 100, "above the invert"),
-    SMALL("rules", "end cover", rules.end_cover_m, "150 mm", 1, 0, 3, "sound pipe covered each side of a defect"),
-    WORD("rules", "locate", rules.locate, locate_words, "mark", "mark (camera and tape mark) or counter (by distance alone)"),
+    SMALL("rules", "end cover", rules.end_cover_m, "150 mm", 1, 0, 3,
+          "sound pipe covered each side of a defect"),
+    WORD("rules", "locate", rules.locate, locate_words, "mark",
+         "mark (camera and tape mark) or counter (by distance alone)"),
     SMALL("rules", "placement", rules.placement_m, "50 mm", 1, 0, 3, "error of putting the packer at a mark"),
-    CUSTOM("rules", "distance error", set_distance_error, "0.5 % or 0.3 m", "the larger, for locate = counter"),
-    SMALL("rules", "overlap", rules.overlap_m, "100 mm", 1, 0, 3, "two liners that meet lap at least this much"),
-    SMALL("rules", "keep clear", rules.keep_clear_m, "100 mm", 1, 0, 3, "liners stay this far from the edge of a connection"),
-    SMALL("rules", "connection diameter", rules.connection_diameter_mm, "150 mm", 1000, 0.010, 6, "where the log does not say"),
-    YES_NO("rules", "reopen", rules.may_reopen, yes_no_words, "no", "yes: a connection may be covered and cut open again"),
+    CUSTOM("rules", "distance error", set_distance_error, "0.5 % or 0.3 m",
+           "the larger, for locate = counter"),
+    SMALL("rules", "overlap", rules.overlap_m, "100 mm", 1, 0, 3,
+          "two liners that meet lap at least this much"),
+    SMALL("rules", "keep clear", rules.keep_clear_m, "100 mm", 1, 0, 3,
+          "liners stay this far from the edge of a connection"),
+    SMALL("rules", "connection diameter", rules.connection_diameter_mm, "150 mm", 1000, 0.010, 6,
+          "where the log does not say"),
+    YES_NO("rules", "reopen", rules.may_reopen, yes_no_words, "no",
+           "yes: a connection may be covered and cut open again"),
     COST("set-up cost", rules.set_up_cost, "per repair"),
     COST("reopen cost", rules.reopen_cost, "per connection covered and cut open again"),
-    CUSTOM("rules", "full lining rate", set_lining_rate, "", "cost per metre; leave out to make no comparison"),
+    CUSTOM("rules", "full lining rate", set_lining_rate, "",
+           "cost per metre; leave out to make no comparison"),
     PATH("kits", "file", kits_file, "table of the liners that can be bought"),
-    PATH("kits", "cure", cure_file, "cure table; without this key cure.csv beside the kits file, when there is one"),
+    PATH("kits", "cure", cure_file,
+         "cure table; without this key cure.csv beside the kits file, when there is one"),
 };
 enum { N_KEYS = sizeof keys / sizeof keys[0] };
 
 static const char *const sections[] = {"segment", "survey", "counter", "ties", "access", "rules", "kits"};
 enum { N_SECTIONS = sizeof sections / sizeof sections[0] };
 
-/* ---- finding a key ----------------------------------------------------------------------------------------- */
+/* ---- finding a key
+ * ----------------------------------------------------------------------------------------- */
 
 size_t sm_sheet__n_keys(void)
 {
@@ -197,7 +254,8 @@ bool sm_sheet_key_info(size_t key_idx, struct sm_sheet_key_info *info)
     return true;
 }
 
-/* ---- fields ------------------------------------------------------------------------------------------------ */
+/* ---- fields
+ * ------------------------------------------------------------------------------------------------ */
 
 /* Enumerations of the model are stored through unsigned; the words' values are all small and not negative. */
 _Static_assert(sizeof(enum sm_flow) == sizeof(unsigned) && sizeof(enum sm_datum) == sizeof(unsigned),
@@ -218,7 +276,8 @@ static enum sm_status no_memory(struct sm_error *err)
     return sm_error_set(err, SM_E_NOMEM, "out of memory");
 }
 
-static enum sm_status put_string(struct sm_sheet *sheet, const struct key_row *row, const char *value, struct sm_error *err)
+static enum sm_status put_string(struct sm_sheet *sheet, const struct key_row *row, const char *value,
+                                 struct sm_error *err)
 {
     const char *copy = *value ? sm_arena_strdup(sheet->arena, value) : NULL;
     if (*value && !copy) {
@@ -228,7 +287,8 @@ static enum sm_status put_string(struct sm_sheet *sheet, const struct key_row *r
     return SM_OK;
 }
 
-/* ---- values ------------------------------------------------------------------------------------------------ */
+/* ---- values
+ * ------------------------------------------------------------------------------------------------ */
 
 enum sm_status sm_sheet__note(struct sm_sheet_walk *walk, const char *fmt, ...)
 {
@@ -237,8 +297,8 @@ enum sm_status sm_sheet__note(struct sm_sheet_walk *walk, const char *fmt, ...)
     va_start(args, fmt);
     vsnprintf(message, sizeof message, fmt, args);
     va_end(args);
-    return sm_findings_add(&walk->sheet->findings, 0, SM_SEVERITY_WARNING, walk->sheet->path, walk->line, SM_NAN, -1, "%s",
-                           message);
+    return sm_findings_add(&walk->sheet->findings, 0, SM_SEVERITY_WARNING, walk->sheet->path, walk->line,
+                           SM_NAN, -1, "%s", message);
 }
 
 /* "1,200" can be 1.2 or 1200: not for a program to guess. */
@@ -249,7 +309,8 @@ static enum sm_status check_comma(const char *value, struct sm_error *err)
         strspn(comma + 1, "0123456789") != 3 || (comma == value + 1 && value[0] == '0')) {
         return SM_OK;
     }
-    sm_error_set(err, SM_E_FORMAT, "the comma in \"%.40s\" can stand before decimals or between thousands", value);
+    sm_error_set(err, SM_E_FORMAT, "the comma in \"%.40s\" can stand before decimals or between thousands",
+                 value);
     return sm_error_remedy(err, "write a decimal point, and nothing between thousands");
 }
 
@@ -263,8 +324,8 @@ static bool has_unit(const char *value)
     return false;
 }
 
-static enum sm_status range_error(const struct key_row *row, const char *value, const char *unit, double scale,
-                                  struct sm_error *err)
+static enum sm_status range_error(const struct key_row *row, const char *value, const char *unit,
+                                  double scale, struct sm_error *err)
 {
     struct sm_text limits = {0};
     sm_text_add_number(&limits, row->least * scale, 0, 3);
@@ -277,7 +338,8 @@ static enum sm_status range_error(const struct key_row *row, const char *value, 
     return SM_E_RANGE;
 }
 
-enum sm_status sm_sheet__bare_length(struct sm_sheet_walk *walk, const char *what, const char *value, struct sm_error *err)
+enum sm_status sm_sheet__bare_length(struct sm_sheet_walk *walk, const char *what, const char *value,
+                                     struct sm_error *err)
 {
     if (walk->line == 0 && walk->sheet->counter_unit == SM_UNIT_FT) {
         sm_error_set(err, SM_E_FORMAT, "%s %.40s has no unit, and the counter shows feet", what, value);
@@ -290,16 +352,17 @@ enum sm_status sm_sheet__bare_length(struct sm_sheet_walk *walk, const char *wha
 }
 
 /* A bare number is taken in the key's unit and said so; where that can hardly be meant it is an error. */
-static enum sm_status check_bare(struct sm_sheet_walk *walk, const struct key_row *row, const char *value, double in_unit,
-                                 struct sm_error *err)
+static enum sm_status check_bare(struct sm_sheet_walk *walk, const struct key_row *row, const char *value,
+                                 double in_unit, struct sm_error *err)
 {
     if (in_unit == 0) {
         return SM_OK;
     }
     if (fabs(in_unit) < row->bare_least) {
-        sm_error_set(err, SM_E_FORMAT, "%s = %.60s has no unit, and %.60s %s can hardly be meant", row->key, value, value,
-                     row->bare_unit);
-        return sm_error_remedy(err, "write the unit: %.40s %s or %.40s m or %.40s in", value, row->bare_unit, value, value);
+        sm_error_set(err, SM_E_FORMAT, "%s = %.60s has no unit, and %.60s %s can hardly be meant", row->key,
+                     value, value, row->bare_unit);
+        return sm_error_remedy(err, "write the unit: %.40s %s or %.40s m or %.40s in", value, row->bare_unit,
+                               value, value);
     }
     if (strcmp(row->bare_unit, "m") == 0) {
         return sm_sheet__bare_length(walk, row->key, value, err);
@@ -353,7 +416,8 @@ static enum sm_status set_quantity(struct sm_sheet_walk *walk, const struct key_
     return status;
 }
 
-static enum sm_status set_number(struct sm_sheet_walk *walk, const struct key_row *row, const char *value, struct sm_error *err)
+static enum sm_status set_number(struct sm_sheet_walk *walk, const struct key_row *row, const char *value,
+                                 struct sm_error *err)
 {
     double number;
     enum sm_status status = check_comma(value, err);
@@ -383,7 +447,8 @@ static enum sm_status no_such_word(const struct key_row *row, const char *value,
     return SM_E_FORMAT;
 }
 
-static enum sm_status find_word(const struct key_row *row, const char *value, unsigned *found, struct sm_error *err)
+static enum sm_status find_word(const struct key_row *row, const char *value, unsigned *found,
+                                struct sm_error *err)
 {
     for (const struct word *word = row->words; word->text; word++) {
         if (is_same_key(word->text, value)) {
@@ -394,7 +459,8 @@ static enum sm_status find_word(const struct key_row *row, const char *value, un
     return no_such_word(row, value, err);
 }
 
-static enum sm_status set_word(struct sm_sheet *sheet, const struct key_row *row, const char *value, struct sm_error *err)
+static enum sm_status set_word(struct sm_sheet *sheet, const struct key_row *row, const char *value,
+                               struct sm_error *err)
 {
     unsigned found;
     enum sm_status status = find_word(row, value, &found, err);
@@ -425,7 +491,8 @@ static const char *resolve(struct sm_sheet *sheet, const char *name)
     return path;
 }
 
-static enum sm_status set_path(struct sm_sheet *sheet, const struct key_row *row, const char *value, struct sm_error *err)
+static enum sm_status set_path(struct sm_sheet *sheet, const struct key_row *row, const char *value,
+                               struct sm_error *err)
 {
     const char *path = resolve(sheet, value);
     if (!path) {
@@ -435,7 +502,8 @@ static enum sm_status set_path(struct sm_sheet *sheet, const struct key_row *row
     return SM_OK;
 }
 
-static enum sm_status set_path_list(struct sm_sheet *sheet, const struct key_row *row, char *value, struct sm_error *err)
+static enum sm_status set_path_list(struct sm_sheet *sheet, const struct key_row *row, char *value,
+                                    struct sm_error *err)
 {
     size_t most = 1, n = 0;
     for (const char *s = value; *s; s++) {
@@ -449,7 +517,8 @@ static enum sm_status set_path_list(struct sm_sheet *sheet, const struct key_row
         char *item = sm_sheet__next_item(&rest);
         if (!item || !*item) {
             sm_error_set(err, SM_E_FORMAT, "an item of %s is %s", row->key, item ? "empty" : "badly quoted");
-            return sm_error_remedy(err, "write the files separated by commas, each in \" where it holds a comma or #");
+            return sm_error_remedy(
+                err, "write the files separated by commas, each in \" where it holds a comma or #");
         }
         if (!(path[n++] = resolve(sheet, item))) {
             return no_memory(err);
@@ -460,9 +529,11 @@ static enum sm_status set_path_list(struct sm_sheet *sheet, const struct key_row
     return SM_OK;
 }
 
-/* ---- values with a grammar of their own -------------------------------------------------------------------- */
+/* ---- values with a grammar of their own
+ * -------------------------------------------------------------------- */
 
-static enum sm_status set_codes(struct sm_sheet_walk *walk, const struct key_row *row, char *value, struct sm_error *err)
+static enum sm_status set_codes(struct sm_sheet_walk *walk, const struct key_row *row, char *value,
+                                struct sm_error *err)
 {
     struct sm_sheet *sheet = walk->sheet;
     char folded[64];
@@ -485,7 +556,8 @@ static enum sm_status set_codes(struct sm_sheet_walk *walk, const struct key_row
     return SM_OK;
 }
 
-static enum sm_status set_box(struct sm_sheet_walk *walk, const struct key_row *row, char *value, struct sm_error *err)
+static enum sm_status set_box(struct sm_sheet_walk *walk, const struct key_row *row, char *value,
+                              struct sm_error *err)
 {
     int64_t side[4] = {0};
     size_t n = 0;
@@ -505,7 +577,8 @@ static enum sm_status set_box(struct sm_sheet_walk *walk, const struct key_row *
     return SM_OK;
 }
 
-static enum sm_status distance_error_part(char *part, double *fraction, double *length_m, struct sm_error *err)
+static enum sm_status distance_error_part(char *part, double *fraction, double *length_m,
+                                          struct sm_error *err)
 {
     bool is_percent = strchr(part, '%') != NULL;
     double *to = is_percent ? fraction : length_m;
@@ -522,7 +595,8 @@ static enum sm_status distance_error_part(char *part, double *fraction, double *
 }
 
 /* "0.5 % or 0.3 m": either part may stand alone, the other is then 0. */
-static enum sm_status set_distance_error(struct sm_sheet_walk *walk, const struct key_row *row, char *value, struct sm_error *err)
+static enum sm_status set_distance_error(struct sm_sheet_walk *walk, const struct key_row *row, char *value,
+                                         struct sm_error *err)
 {
     double fraction = 0, length_m = 0;
     char *second = strstr(value, " or ");
@@ -543,7 +617,8 @@ static enum sm_status set_distance_error(struct sm_sheet_walk *walk, const struc
 }
 
 /* Cost per metre; "128 /ft" and "128 per ft" are turned. */
-static enum sm_status set_lining_rate(struct sm_sheet_walk *walk, const struct key_row *row, char *value, struct sm_error *err)
+static enum sm_status set_lining_rate(struct sm_sheet_walk *walk, const struct key_row *row, char *value,
+                                      struct sm_error *err)
 {
     double per_m = 1;
     char *unit = strchr(value, '/');
@@ -573,9 +648,11 @@ static enum sm_status set_lining_rate(struct sm_sheet_walk *walk, const struct k
     return status;
 }
 
-/* ---- setting ----------------------------------------------------------------------------------------------- */
+/* ---- setting
+ * ----------------------------------------------------------------------------------------------- */
 
-static enum sm_status set_value(struct sm_sheet_walk *walk, const struct key_row *row, char *value, struct sm_error *err)
+static enum sm_status set_value(struct sm_sheet_walk *walk, const struct key_row *row, char *value,
+                                struct sm_error *err)
 {
     switch (row->kind) {
     case KIND_TEXT:

@@ -9,7 +9,8 @@ static void decide(const struct sm_codes *codes)
     struct sm_arena *arena = NULL;
     FUZZ_REQUIRE(sm_arena_new(&arena) == SM_OK);
     for (size_t k = 0; k < sizeof code / sizeof code[0]; k++) {
-        struct sm_log_entry entry = {.code = code[k], .ch1 = "A", .ch2 = "", .q1 = "", .q2 = "", .q1_value = 20, .q2_value = SM_NAN};
+        struct sm_log_entry entry = {
+            .code = code[k], .ch1 = "A", .ch2 = "", .q1 = "", .q2 = "", .q1_value = 20, .q2_value = SM_NAN};
         struct sm_decision decision = {SM_TREATMENT_NONE, NULL, NULL};
         FUZZ_REQUIRE(sm_codes_decide(codes, &entry, 200, arena, &decision, NULL) == SM_OK);
         FUZZ_REQUIRE(decision.reason && decision.prepare);

@@ -1,6 +1,6 @@
 /*
- * Any bytes as an operator's log: read it, list it, write what was read in both formats and read that again. Every entry
- * must be whole, and what is written must be read.
+ * Any bytes as an operator's log: read it, list it, write what was read in both formats and read that again.
+ * Every entry must be whole, and what is written must be read.
  */
 #include "fuzz.h"
 
@@ -12,13 +12,17 @@ static void look_at(const struct sm_obslog *log)
 {
     for (size_t k = 0; k < log->n_entries; k++) {
         const struct sm_log_entry *entry = &log->entry[k];
-        FUZZ_REQUIRE(entry->code && entry->ch1 && entry->ch2 && entry->q1 && entry->q2 && entry->remark && entry->photo);
+        FUZZ_REQUIRE(entry->code && entry->ch1 && entry->ch2 && entry->q1 && entry->q2 && entry->remark &&
+                     entry->photo);
         FUZZ_REQUIRE(*entry->code);
-        FUZZ_REQUIRE(entry->time_s >= 0 || entry->time_s < 0 || entry->distance_m >= 0 || entry->distance_m < 0);
-        FUZZ_REQUIRE(entry->clock_from_h >= 0 && entry->clock_from_h <= 12 && entry->clock_to_h >= 0 && entry->clock_to_h <= 12);
+        FUZZ_REQUIRE(entry->time_s >= 0 || entry->time_s < 0 || entry->distance_m >= 0 ||
+                     entry->distance_m < 0);
+        FUZZ_REQUIRE(entry->clock_from_h >= 0 && entry->clock_from_h <= 12 && entry->clock_to_h >= 0 &&
+                     entry->clock_to_h <= 12);
     }
     for (size_t k = 0; k < log->findings.n; k++) {
-        FUZZ_REQUIRE(log->findings.item[k].message && log->findings.item[k].entry_idx < (int32_t)log->n_entries);
+        FUZZ_REQUIRE(log->findings.item[k].message &&
+                     log->findings.item[k].entry_idx < (int32_t)log->n_entries);
     }
 }
 

@@ -12,7 +12,9 @@ static void test_key_fold(void **state)
         {"Set-Up  Cost", "set up cost"},
         {"set_up_cost ", "set up cost"},
         {"  K\xc3\xbcrzel", "kuerzel"},
-        {"STRA\xc3\x9f" "E", "strasse"},
+        {"STRA\xc3\x9f"
+         "E",
+         "strasse"},
         {"\xc3\x84nderung", "aenderung"},
         {"\xc3\x89T\xc3\x89", "\xc3\xa9t\xc3\xa9"},
         {"", ""},
@@ -38,8 +40,14 @@ static void test_nearest_word(void **state)
     static const struct {
         const char *word, *near;
     } cases[] = {
-        {"diamter", "diameter"}, {"lenght", "length"}, {"OVERLAP", "overlap"}, {"endcover", "end cover"},
-        {"wombat", NULL},        {"x", NULL},          {"", NULL},             {"a very long word that is like nothing in the list at all, really nothing", NULL},
+        {"diamter", "diameter"},
+        {"lenght", "length"},
+        {"OVERLAP", "overlap"},
+        {"endcover", "end cover"},
+        {"wombat", NULL},
+        {"x", NULL},
+        {"", NULL},
+        {"a very long word that is like nothing in the list at all, really nothing", NULL},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         const char *near = sm_nearest_word(cases[k].word, list, 5);
@@ -56,10 +64,18 @@ static void test_column_split(void **state)
     static const struct {
         const char *head, *name, *unit;
     } cases[] = {
-        {"Distance [ft]", "distance", "ft"}, {"length_mm", "length", "mm"},   {"Station (m)", "station", "m"},
-        {"clock_from", "clock from", ""},    {"q1", "q1", ""},                {"test_pressure_kpa", "test pressure", "kpa"},
-        {"m", "m", ""},                      {"time [h:mm:ss]", "time", "h:mm:ss"}, {"x [", "x [", ""},
-        {"", "", ""},                        {"width []", "width", ""},       {"length mm ", "length", "mm"},
+        {"Distance [ft]", "distance", "ft"},
+        {"length_mm", "length", "mm"},
+        {"Station (m)", "station", "m"},
+        {"clock_from", "clock from", ""},
+        {"q1", "q1", ""},
+        {"test_pressure_kpa", "test pressure", "kpa"},
+        {"m", "m", ""},
+        {"time [h:mm:ss]", "time", "h:mm:ss"},
+        {"x [", "x [", ""},
+        {"", "", ""},
+        {"width []", "width", ""},
+        {"length mm ", "length", "mm"},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         char name[32], unit[16];
@@ -81,12 +97,20 @@ static void check_decoded(const char *data, size_t n, const char *expected)
 static void test_decoded(void **state)
 {
     (void)state;
-    check_decoded("\xef\xbb\xbf" "a", 4, "a");
+    check_decoded("\xef\xbb\xbf"
+                  "a",
+                  4, "a");
     check_decoded("gr\xc3\xb6\xc3\x9f", 6, "gr\xc3\xb6\xc3\x9f");
     check_decoded("gr\xf6\xdf \x80", 6, "gr\xc3\xb6\xc3\x9f \xe2\x82\xac");
-    check_decoded("\xff\xfe" "a\0\xe4\0", 6, "a\xc3\xa4");
-    check_decoded("\xfe\xff" "\0a\xd8\x3d\xde\x00", 8, "a\xf0\x9f\x98\x80"); /* U+1F600, RFC 2781 */
-    check_decoded("\xff\xfe\x3d\xd8" "a", 5, "\xef\xbf\xbd");
+    check_decoded("\xff\xfe"
+                  "a\0\xe4\0",
+                  6, "a\xc3\xa4");
+    check_decoded("\xfe\xff"
+                  "\0a\xd8\x3d\xde\x00",
+                  8, "a\xf0\x9f\x98\x80"); /* U+1F600, RFC 2781 */
+    check_decoded("\xff\xfe\x3d\xd8"
+                  "a",
+                  5, "\xef\xbf\xbd");
     check_decoded("", 0, "");
     struct sm_text text = {0};
     sm_text_add_decoded(&text, "\xff\xfe", 2);

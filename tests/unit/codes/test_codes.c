@@ -1,6 +1,6 @@
 /*
- * Code tables. Units and worst classes are checked against what the VSA guideline 2023, annex C, publishes; treatments
- * against the decision table in docs/formats/codes.md.
+ * Code tables. Units and worst classes are checked against what the VSA guideline 2023, annex C, publishes;
+ * treatments against the decision table in docs/formats/codes.md.
  */
 #include "sm_test.h"
 
@@ -26,7 +26,8 @@ struct asked {
     int32_t from_h, to_h;
 };
 
-static struct sm_decision decide(const struct sm_codes *codes, struct asked asked, double diameter_mm, struct sm_arena *arena)
+static struct sm_decision decide(const struct sm_codes *codes, struct asked asked, double diameter_mm,
+                                 struct sm_arena *arena)
 {
     struct sm_log_entry entry = {.code = asked.code,
                                  .ch1 = asked.ch1 ? asked.ch1 : "",
@@ -57,10 +58,11 @@ static void check(enum sm_code_system system, const struct expectation *cases, s
     assert_int_equal(sm_arena_new(&arena), SM_OK);
     for (size_t k = 0; k < n; k++) {
         struct sm_decision got = decide(codes, cases[k].asked, cases[k].diameter_mm, arena);
-        if (strcmp(sm_treatment_name(got.treatment), cases[k].treatment) != 0 || !strstr(got.reason, cases[k].reason_part)) {
-            fail_msg("%s %s %s q1 %g DN %g: %s (%s), expected %s (%s)", cases[k].asked.code, cases[k].asked.ch1,
-                     cases[k].asked.ch2, cases[k].asked.q1, cases[k].diameter_mm, sm_treatment_name(got.treatment), got.reason,
-                     cases[k].treatment, cases[k].reason_part);
+        if (strcmp(sm_treatment_name(got.treatment), cases[k].treatment) != 0 ||
+            !strstr(got.reason, cases[k].reason_part)) {
+            fail_msg("%s %s %s q1 %g DN %g: %s (%s), expected %s (%s)", cases[k].asked.code,
+                     cases[k].asked.ch1, cases[k].asked.ch2, cases[k].asked.q1, cases[k].diameter_mm,
+                     sm_treatment_name(got.treatment), got.reason, cases[k].treatment, cases[k].reason_part);
         }
     }
     sm_arena_free(&arena);
@@ -90,7 +92,10 @@ static void test_en_decisions(void **state)
         {{"BAJ", "A", "", 80, 0, 0}, 500, "refer", "limit of 80 mm"},
         {{"BAJ", "B", "", 15, 6, 0}, 250, "line", "offset 15 mm is small"},
         {{"BAJ", "B", "", 22, 6, 0}, 250, "prepare", "offset 22 mm"},
-        {{"BAJ", "B", "", 35, 6, 0}, 250, "refer", "offset 35 mm reaches the limit of 30 mm, the packer may not pass"},
+        {{"BAJ", "B", "", 35, 6, 0},
+         250,
+         "refer",
+         "offset 35 mm reaches the limit of 30 mm, the packer may not pass"},
         {{"BAJ", "B", "", 35, 6, 0}, 600, "prepare", "offset 35 mm"},
         {{"BAJ", "B", "", 60, 6, 0}, 600, "refer", "offset 10 % of the diameter"},
         {{"BAJ", "B", "", 22, 6, 0}, 150, "refer", "limit of 20 mm"},
@@ -202,8 +207,9 @@ static void test_what_codes_are(void **state)
         if (strcmp(info.q1_unit, cases[k].q1_unit) != 0 || info.is_start_node != cases[k].is_start ||
             info.is_finish_node != cases[k].is_finish || info.is_connection != cases[k].is_connection ||
             info.is_abandoned != cases[k].is_abandoned || !*info.source) {
-            fail_msg("%s %s: unit %s start %d finish %d connection %d abandoned %d", cases[k].code, cases[k].ch1, info.q1_unit,
-                     info.is_start_node, info.is_finish_node, info.is_connection, info.is_abandoned);
+            fail_msg("%s %s: unit %s start %d finish %d connection %d abandoned %d", cases[k].code,
+                     cases[k].ch1, info.q1_unit, info.is_start_node, info.is_finish_node, info.is_connection,
+                     info.is_abandoned);
         }
         assert_false(sm_codes_find(codes, "QQQ", "", &info));
         sm_codes_free(&codes);
@@ -256,7 +262,8 @@ static void test_tables_are_whole(void **state)
     }
 }
 
-/* ---- the page ---------------------------------------------------------------------------------------------- */
+/* ---- the page
+ * ---------------------------------------------------------------------------------------------- */
 
 static void tell_limits(struct sm_text *out, const struct sm_code_rule *rule)
 {
@@ -265,7 +272,9 @@ static void tell_limits(struct sm_text *out, const struct sm_code_rule *rule)
     } else if (rule->measure != SM_MEASURE_NONE) {
         sm_text_add(out, ">= ");
         sm_text_add_number(out, rule->least, 0, 2);
-        sm_text_add(out, rule->measure == SM_MEASURE_CLOCK_H ? " clock hours" : rule->measure == SM_MEASURE_Q1_DN_PCT ? " % of DN" : "");
+        sm_text_add(out, rule->measure == SM_MEASURE_CLOCK_H     ? " clock hours"
+                         : rule->measure == SM_MEASURE_Q1_DN_PCT ? " % of DN"
+                                                                 : "");
     }
     if (rule->over_mm > 0) {
         sm_text_add(out, ", DN over ");
@@ -281,11 +290,13 @@ static void tell_rules(struct sm_text *out, enum sm_code_system system)
 {
     struct sm_codes *codes = builtin(system);
     struct sm_code_rule rule;
-    sm_text_add(out, "| code | ch1 | ch2 | limit | treatment | work first | why | source |\n| --- | --- | --- | --- | --- | --- | --- | --- |\n");
+    sm_text_add(out, "| code | ch1 | ch2 | limit | treatment | work first | why | source |\n| --- | --- | "
+                     "--- | --- | --- | --- | --- | --- |\n");
     for (size_t k = 0; sm_codes_rule(codes, k, &rule); k++) {
         sm_text_addf(out, "| `%s` | %s | %s | ", rule.code, rule.ch1, rule.ch2);
         tell_limits(out, &rule);
-        sm_text_addf(out, " | %s | %s | %s | %s |\n", sm_treatment_name(rule.treatment), rule.prepare, rule.reason, rule.source);
+        sm_text_addf(out, " | %s | %s | %s | %s |\n", sm_treatment_name(rule.treatment), rule.prepare,
+                     rule.reason, rule.source);
     }
     sm_codes_free(&codes);
 }
@@ -334,13 +345,24 @@ static void test_page(void **state)
     sm_free(data);
 }
 
-/* ---- rows that are one defect ------------------------------------------------------------------------------ */
+/* ---- rows that are one defect
+ * ------------------------------------------------------------------------------ */
 
 static struct sm_log_entry row_at(const char *code, double distance_m, int32_t from_h, int32_t to_h)
 {
-    return (struct sm_log_entry){.code = code, .ch1 = "", .ch2 = "", .q1 = "", .q2 = "", .time_s = SM_NAN, .distance_m = distance_m,
-                                 .distance_digit_m = 0.01, .q1_value = SM_NAN, .q2_value = SM_NAN, .clock_from_h = from_h,
-                                 .clock_to_h = to_h, .diameter_mm = SM_NAN};
+    return (struct sm_log_entry){.code = code,
+                                 .ch1 = "",
+                                 .ch2 = "",
+                                 .q1 = "",
+                                 .q2 = "",
+                                 .time_s = SM_NAN,
+                                 .distance_m = distance_m,
+                                 .distance_digit_m = 0.01,
+                                 .q1_value = SM_NAN,
+                                 .q2_value = SM_NAN,
+                                 .clock_from_h = from_h,
+                                 .clock_to_h = to_h,
+                                 .diameter_mm = SM_NAN};
 }
 
 static void test_groups(void **state)
@@ -351,17 +373,14 @@ static void test_groups(void **state)
     struct sm_log_entry rows[] = {
         row_at("BAB", 5.00, 12, 0),  /* alone */
         row_at("BAC", 27.15, 10, 1), /* hole with soil and water */
-        row_at("BAO", 27.15, 10, 1),
-        row_at("BBF", 27.15, 11, 0),
-        row_at("BBF", 27.15, 5, 7),  /* water on the other side */
-        row_at("BCA", 27.15, 9, 0),  /* no defect */
-        row_at("BAJ", 30.00, 12, 12),
-        row_at("BBA", 30.00, 6, 0),
+        row_at("BAO", 27.15, 10, 1),  row_at("BBF", 27.15, 11, 0),
+        row_at("BBF", 27.15, 5, 7), /* water on the other side */
+        row_at("BCA", 27.15, 9, 0), /* no defect */
+        row_at("BAJ", 30.00, 12, 12), row_at("BBA", 30.00, 6, 0),
         row_at("BAB", 30.00, 6, 0),  /* a crack is no sign of the joint, but the roots come through both */
         row_at("BBA", 30.01, 6, 0),  /* one digit on */
         row_at("BAB", 40.00, 12, 0), /* put together by the log only */
-        row_at("BCA", 40.20, 3, 0),
-        row_at("BAP", SM_NAN, 0, 0),
+        row_at("BCA", 40.20, 3, 0),   row_at("BAP", SM_NAN, 0, 0),
     };
     static const int32_t expected[] = {0, 1, 1, 1, 0, 0, 2, 2, 2, 0, 3, 3, 0};
     int32_t group[13];
@@ -400,31 +419,42 @@ static void test_combine(void **state)
     sm_arena_free(&arena);
 }
 
-/* ---- a user's table ---------------------------------------------------------------------------------------- */
+/* ---- a user's table
+ * ---------------------------------------------------------------------------------------- */
 
 static void test_file(void **state)
 {
     (void)state;
-    static const char text[] =
-        "system;code;ch1;meaning;q1_unit;kind;measure;at_least;below;diameter_up_to_mm;treatment;prepare;reason;source\n"
-        "EN;BAB;A;;;;;;;;none;;surface cracks are left;owner\n"
-        ";BAB;;;;;q1;0;0,5;;none;;crack {v} is below 0.5 mm;owner\n"
-        ";QQ*;;house code;mm;connection;;;;;clear;;;owner\n"
-        ";BAJ;B;;;;q1;25;;250;refer;;offset {v} at {limit};owner\n";
+    static const char text[] = "system;code;ch1;meaning;q1_unit;kind;measure;at_least;below;diameter_up_to_"
+                               "mm;treatment;prepare;reason;source\n"
+                               "EN;BAB;A;;;;;;;;none;;surface cracks are left;owner\n"
+                               ";BAB;;;;;q1;0;0,5;;none;;crack {v} is below 0.5 mm;owner\n"
+                               ";QQ*;;house code;mm;connection;;;;;clear;;;owner\n"
+                               ";BAJ;B;;;;q1;25;;250;refer;;offset {v} at {limit};owner\n";
     struct sm_codes *codes = NULL;
     struct sm_arena *arena = NULL;
     struct sm_error err = {0};
     assert_ok(sm_codes_parse(&codes, text, sizeof text - 1, "own.csv", &err), &err);
     assert_int_equal(sm_arena_new(&arena), SM_OK);
-    assert_string_equal(sm_treatment_name(decide(codes, (struct asked){"BAB", "A", "", 2, 0, 0}, 200, arena).treatment), "none");
-    assert_string_equal(decide(codes, (struct asked){"BAB", "B", "", 0.3, 0, 0}, 200, arena).reason, "crack 0.3 mm is below 0.5 mm");
-    assert_string_equal(sm_treatment_name(decide(codes, (struct asked){"BAB", "B", "", 2, 0, 0}, 200, arena).treatment), "line");
-    assert_string_equal(decide(codes, (struct asked){"BAJ", "B", "", 26, 0, 0}, 250, arena).reason, "offset 26 mm at 25 mm");
-    assert_string_equal(sm_treatment_name(decide(codes, (struct asked){"BAJ", "B", "", 26, 0, 0}, 300, arena).treatment), "prepare");
+    assert_string_equal(
+        sm_treatment_name(decide(codes, (struct asked){"BAB", "A", "", 2, 0, 0}, 200, arena).treatment),
+        "none");
+    assert_string_equal(decide(codes, (struct asked){"BAB", "B", "", 0.3, 0, 0}, 200, arena).reason,
+                        "crack 0.3 mm is below 0.5 mm");
+    assert_string_equal(
+        sm_treatment_name(decide(codes, (struct asked){"BAB", "B", "", 2, 0, 0}, 200, arena).treatment),
+        "line");
+    assert_string_equal(decide(codes, (struct asked){"BAJ", "B", "", 26, 0, 0}, 250, arena).reason,
+                        "offset 26 mm at 25 mm");
+    assert_string_equal(
+        sm_treatment_name(decide(codes, (struct asked){"BAJ", "B", "", 26, 0, 0}, 300, arena).treatment),
+        "prepare");
     struct sm_code_info info;
     assert_true(sm_codes_find(codes, "QQ7", "", &info));
     assert_true(info.is_connection);
-    assert_string_equal(sm_treatment_name(decide(codes, (struct asked){"QQ7", "", "", -1, 0, 0}, 300, arena).treatment), "clear");
+    assert_string_equal(
+        sm_treatment_name(decide(codes, (struct asked){"QQ7", "", "", -1, 0, 0}, 300, arena).treatment),
+        "clear");
     sm_arena_free(&arena);
     sm_codes_free(&codes);
 }
@@ -464,8 +494,15 @@ static void test_file_errors(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_en_decisions), cmocka_unit_test(test_na_decisions), cmocka_unit_test(test_what_codes_are),
-        cmocka_unit_test(test_describe),     cmocka_unit_test(test_tables_are_whole), cmocka_unit_test(test_page), cmocka_unit_test(test_groups), cmocka_unit_test(test_combine), cmocka_unit_test(test_file),
+        cmocka_unit_test(test_en_decisions),
+        cmocka_unit_test(test_na_decisions),
+        cmocka_unit_test(test_what_codes_are),
+        cmocka_unit_test(test_describe),
+        cmocka_unit_test(test_tables_are_whole),
+        cmocka_unit_test(test_page),
+        cmocka_unit_test(test_groups),
+        cmocka_unit_test(test_combine),
+        cmocka_unit_test(test_file),
         cmocka_unit_test(test_file_errors),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -33,7 +33,10 @@ static void add_segment(struct sm_json *json, const struct sm_segment *segment)
     add_number(json, "diameter_mm", segment->diameter_mm);
     add_number(json, "pipe_unit_length_m", segment->pipe_unit_length_m);
     add_string(json, "material", segment->material);
-    add_string(json, "flow", segment->flow == SM_FLOW_FROM_TO ? "from-to" : segment->flow == SM_FLOW_TO_FROM ? "to-from" : "");
+    add_string(json, "flow",
+               segment->flow == SM_FLOW_FROM_TO   ? "from-to"
+               : segment->flow == SM_FLOW_TO_FROM ? "to-from"
+                                                  : "");
 }
 
 static void add_datum(struct sm_json *json, bool has_datum, enum sm_datum datum)
@@ -98,7 +101,8 @@ void log_dump(struct sm_text *out, const struct sm_obslog *log)
     add_segment(&json, &log->segment);
     sm_json_close(&json, '}');
     add_string(&json, "date", log->date);
-    add_string(&json, "video", log->video ? strrchr(log->video, '/') ? strrchr(log->video, '/') + 1 : log->video : "");
+    add_string(&json, "video",
+               log->video ? strrchr(log->video, '/') ? strrchr(log->video, '/') + 1 : log->video : "");
     add_number(&json, "inspection_length_m", log->inspection_length_m);
     if (log->is_against_flow) {
         sm_json_bool(&json, "against_flow", true);

@@ -1,4 +1,5 @@
-/* A log as JSON text, so that fixtures can be compared with what was expected. Unknown values are left out. */
+/* A log as JSON text, so that fixtures can be compared with what was expected. Unknown values are left out.
+ */
 #ifndef LOG_DUMP_H
 #define LOG_DUMP_H
 

@@ -1,6 +1,6 @@
 /*
- * Whole log files: every fixture under fixtures/logs/<format>/ against its .expected.json (SM_UPDATE=1 rewrites those),
- * and dirty input made here.
+ * Whole log files: every fixture under fixtures/logs/<format>/ against its .expected.json (SM_UPDATE=1
+ * rewrites those), and dirty input made here.
  */
 #include "sm_test.h"
 
@@ -30,7 +30,8 @@ static bool has_finding(const struct sm_obslog *log, uint32_t line, const char *
     return false;
 }
 
-/* ---- fixtures ---------------------------------------------------------------------------------------------- */
+/* ---- fixtures
+ * ---------------------------------------------------------------------------------------------- */
 
 static void compare_with_file(const char *path, const char *got)
 {
@@ -69,8 +70,8 @@ static void check_fixture(const char *dir, const char *name)
             log_dump_list(&text, list);
         }
     } else {
-        sm_text_addf(&text, "%s\nline %u column %u: %s\n%s\n", sm_status_text(err.status), (unsigned)err.line, (unsigned)err.column,
-                     err.text, err.remedy);
+        sm_text_addf(&text, "%s\nline %u column %u: %s\n%s\n", sm_status_text(err.status), (unsigned)err.line,
+                     (unsigned)err.column, err.text, err.remedy);
     }
     compare_with_file(expected, sm_text_str(&text));
     sm_text_release(&text);
@@ -114,17 +115,18 @@ static void test_xml_fixtures(void **state)
     assert_true(check_folder("fixtures/logs/xml") >= 9);
 }
 
-/* ---- rows -------------------------------------------------------------------------------------------------- */
+/* ---- rows
+ * -------------------------------------------------------------------------------------------------- */
 
 static void test_no_row_lost(void **state)
 {
     (void)state;
     struct sm_obslog *log = parse("time,distance,code,q1,clock_from,continuous,joint,diameter_mm\n"
                                   "1:00,1.0,BAB,2,12,A1,yes,\n"
-                                  "1:10,,,2,12,,,\n"              /* no code */
-                                  ",,BAB,2,12,,,\n"               /* no place */
-                                  "x,y,BAB,2,12,,,\n"             /* place not readable */
-                                  "x,2.0,BAB,2,12,,,\n"           /* half of it */
+                                  "1:10,,,2,12,,,\n"                  /* no code */
+                                  ",,BAB,2,12,,,\n"                   /* no place */
+                                  "x,y,BAB,2,12,,,\n"                 /* place not readable */
+                                  "x,2.0,BAB,2,12,,,\n"               /* half of it */
                                   "1:20,-1,BAB,2x,15,Q7,maybe,9 km\n" /* all odd */
                                   "1:30,3.0,BAB,2,12,,no,150,extra\n",
                                   NULL);
@@ -177,9 +179,10 @@ static void test_codes_split(void **state)
     static const struct {
         const char *written, *code, *ch1, *ch2;
     } cases[] = {
-        {"bab", "BAB", "", ""},          {"BAB B A", "BAB", "B", "A"}, {"BAB.C.B", "BAB", "C", "B"}, {"BABBA", "BAB", "B", "A"},
-        {"BABB", "BAB", "B", ""},        {"BCDXP", "BCD", "XP", ""},   {"BCD XP", "BCD", "XP", ""},  {"RFJ", "RFJ", "", ""},
-        {"MWLS", "MWLS", "", ""},        {"CL S01", "CL S01", "", ""}, {"JOMD", "JOMD", "", ""},     {"BSV", "BSV", "", ""},
+        {"bab", "BAB", "", ""},       {"BAB B A", "BAB", "B", "A"}, {"BAB.C.B", "BAB", "C", "B"},
+        {"BABBA", "BAB", "B", "A"},   {"BABB", "BAB", "B", ""},     {"BCDXP", "BCD", "XP", ""},
+        {"BCD XP", "BCD", "XP", ""},  {"RFJ", "RFJ", "", ""},       {"MWLS", "MWLS", "", ""},
+        {"CL S01", "CL S01", "", ""}, {"JOMD", "JOMD", "", ""},     {"BSV", "BSV", "", ""},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         char text[100];
@@ -208,7 +211,8 @@ static void test_better_name_counts(void **state)
 static void test_segment_column(void **state)
 {
     (void)state;
-    static const char text[] = "segment,distance,code\nS1,0,AMH\nS1,3.1,CL\nS2,0,AMH\nS1,9.0,AMH\n,9.5,MSA\nS2,4.5,RFJ\n";
+    static const char text[] =
+        "segment,distance,code\nS1,0,AMH\nS1,3.1,CL\nS2,0,AMH\nS1,9.0,AMH\n,9.5,MSA\nS2,4.5,RFJ\n";
     struct sm_error err = {0};
     struct sm_obslog_opts opts = {"S2", SM_UNIT_UNKNOWN, 0};
     struct sm_obslog *log = parse(text, NULL);
@@ -263,7 +267,8 @@ static void test_pick_inspection(void **state)
     sm_obslog_free(&log);
 }
 
-/* A log as large and as odd as a city's: thousands of inspections, going back, without times, negative. No row is lost. */
+/* A log as large and as odd as a city's: thousands of inspections, going back, without times, negative. No
+ * row is lost. */
 static void test_city_log(void **state)
 {
     (void)state;
@@ -280,7 +285,8 @@ static void test_city_log(void **state)
             sm_text_add_fixed(&text, (double)sm_test_int(&random, -1, 3100) / 10, 1);
             sm_text_addf(&text, ";%s;", k ? "RFJ" : "AMH");
             if (sm_test_int(&random, 0, 70)) {
-                sm_text_addf(&text, "0:%02d:%02d", (int)sm_test_int(&random, 0, 59), (int)sm_test_int(&random, 0, 59));
+                sm_text_addf(&text, "0:%02d:%02d", (int)sm_test_int(&random, 0, 59),
+                             (int)sm_test_int(&random, 0, 59));
             }
             sm_text_add(&text, ";5\n");
         }
@@ -307,15 +313,23 @@ static void test_refused(void **state)
 {
     (void)state;
     static const char *const texts[] = {
-        "", "\n\n", "just words\nand more\n", "a,b,c\n1,2,3\n", "code,remark\nBAB,x\n", "time,distance\n1,2\n",
-        "time,code\n\"1:00,BAB\n", "\x01\x02\x00",
+        "",
+        "\n\n",
+        "just words\nand more\n",
+        "a,b,c\n1,2,3\n",
+        "code,remark\nBAB,x\n",
+        "time,distance\n1,2\n",
+        "time,code\n\"1:00,BAB\n",
+        "\x01\x02\x00",
     };
     for (size_t k = 0; k < sizeof texts / sizeof texts[0]; k++) {
         struct sm_obslog *log = NULL;
         struct sm_error err = {0};
         enum sm_status status = sm_obslog_parse(&log, texts[k], strlen(texts[k]), "x.csv", NULL, &err);
-        if (status != SM_E_FORMAT || !err.text[0] || !err.remedy[0] || strcmp(err.source, "x.csv") != 0 || log) {
-            fail_msg("case %zu: status %d %s:%u %s; %s", k, status, err.source, (unsigned)err.line, err.text, err.remedy);
+        if (status != SM_E_FORMAT || !err.text[0] || !err.remedy[0] || strcmp(err.source, "x.csv") != 0 ||
+            log) {
+            fail_msg("case %zu: status %d %s:%u %s; %s", k, status, err.source, (unsigned)err.line, err.text,
+                     err.remedy);
         }
     }
 }
@@ -340,7 +354,8 @@ static void test_huge_field(void **state)
 static void test_half_files(void **state)
 {
     (void)state;
-    static const char text[] = "\xef\xbb\xbftitle;;\r\ntime;distance;code;remark\r\n0:10;1,0;BAB;\"a \"\"b\"\"\r\nc\"\r\n0:20;2,0;BAC;x\r\n";
+    static const char text[] = "\xef\xbb\xbftitle;;\r\ntime;distance;code;remark\r\n0:10;1,0;BAB;\"a "
+                               "\"\"b\"\"\r\nc\"\r\n0:20;2,0;BAC;x\r\n";
     for (size_t n = 0; n < sizeof text; n++) {
         char *copy = sm_calloc(n + 1, 1);
         struct sm_obslog *log = NULL;
@@ -354,7 +369,8 @@ static void test_half_files(void **state)
     }
 }
 
-/* ---- property: a random log written in a random dialect reads back equal ----------------------------------- */
+/* ---- property: a random log written in a random dialect reads back equal
+ * ----------------------------------- */
 
 struct dialect {
     char separator, decimal;
@@ -413,9 +429,18 @@ static struct row random_row(struct sm_test_random *random)
 {
     static const char *const codes[] = {"BAB", "BCA", "BBA", "BAJ", "CL", "MWL"};
     static const char *const letters[] = {"", "A", "B", "XP"};
-    static const char *const remarks[] = {"", "plain", "with; semicolon", "with, comma", "a \"quote\"", "two\nlines",
-                                          "umlaut \xc3\xa4\xc3\xb6\xc3\xbc", "tab\tinside", "12,5", "=1+1"};
-    struct row row = {.time_s = (double)sm_test_int(random, 0, 20000), .distance_m = (double)sm_test_int(random, 0, 20000) / 100};
+    static const char *const remarks[] = {"",
+                                          "plain",
+                                          "with; semicolon",
+                                          "with, comma",
+                                          "a \"quote\"",
+                                          "two\nlines",
+                                          "umlaut \xc3\xa4\xc3\xb6\xc3\xbc",
+                                          "tab\tinside",
+                                          "12,5",
+                                          "=1+1"};
+    struct row row = {.time_s = (double)sm_test_int(random, 0, 20000),
+                      .distance_m = (double)sm_test_int(random, 0, 20000) / 100};
     row.time_s = sm_test_int(random, 0, 5) ? row.time_s : SM_NAN;
     row.distance_m = isnan(row.time_s) || sm_test_int(random, 0, 5) ? row.distance_m : SM_NAN;
     row.q1 = sm_test_int(random, 0, 2) ? (double)sm_test_int(random, 0, 1000) / 10 : SM_NAN;
@@ -443,7 +468,8 @@ static void write_rows(struct sm_text *text, const struct dialect *dialect, cons
 {
     static const char *const heads[2][7] = {
         {"time", "distance", "code", "ch1", "q1", "clock_from", "remark"},
-        {"Videozeit", "Station [m]", "K\xc3\xbcrzel", "Charakterisierung 1", "Quantifizierung 1", "Lage von", "Bemerkung"},
+        {"Videozeit", "Station [m]", "K\xc3\xbcrzel", "Charakterisierung 1", "Quantifizierung 1", "Lage von",
+         "Bemerkung"},
     };
     sm_text_add(text, dialect->bom);
     if (dialect->has_title) {
@@ -505,9 +531,20 @@ static void test_dialects(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_csv_fixtures), cmocka_unit_test(test_en13508_fixtures), cmocka_unit_test(test_xml_fixtures), cmocka_unit_test(test_no_row_lost),    cmocka_unit_test(test_units),
-        cmocka_unit_test(test_codes_split),  cmocka_unit_test(test_better_name_counts), cmocka_unit_test(test_segment_column), cmocka_unit_test(test_pick_inspection), cmocka_unit_test(test_city_log), cmocka_unit_test(test_refused),
-        cmocka_unit_test(test_huge_field),   cmocka_unit_test(test_half_files),     cmocka_unit_test(test_dialects),
+        cmocka_unit_test(test_csv_fixtures),
+        cmocka_unit_test(test_en13508_fixtures),
+        cmocka_unit_test(test_xml_fixtures),
+        cmocka_unit_test(test_no_row_lost),
+        cmocka_unit_test(test_units),
+        cmocka_unit_test(test_codes_split),
+        cmocka_unit_test(test_better_name_counts),
+        cmocka_unit_test(test_segment_column),
+        cmocka_unit_test(test_pick_inspection),
+        cmocka_unit_test(test_city_log),
+        cmocka_unit_test(test_refused),
+        cmocka_unit_test(test_huge_field),
+        cmocka_unit_test(test_half_files),
+        cmocka_unit_test(test_dialects),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,4 +1,5 @@
-/* Every allocation of reading, listing and writing a log failed in turn: told as no memory, nothing leaked. */
+/* Every allocation of reading, listing and writing a log failed in turn: told as no memory, nothing leaked.
+ */
 #include "sm_test.h"
 #include "sm_test_alloc.h"
 
@@ -36,8 +37,9 @@ static int try_list(void *user)
 static void test_reading(void **state)
 {
     (void)state;
-    static const char *const names[] = {"csv/german.csv", "csv/dirty.csv", "csv/several.csv", "en13508/dirty.txt",
-                                        "en13508/two_runs.txt", "xml/isybau_more.xml", "xml/m150.xml"};
+    static const char *const names[] = {"csv/german.csv",    "csv/dirty.csv",        "csv/several.csv",
+                                        "en13508/dirty.txt", "en13508/two_runs.txt", "xml/isybau_more.xml",
+                                        "xml/m150.xml"};
     for (size_t k = 0; k < sizeof names / sizeof names[0]; k++) {
         char path[200];
         struct input input = {NULL, 0};

@@ -1,4 +1,5 @@
-/* Single fields: time, distance, clock, continuous marks, quantifications, as people and programs write them. */
+/* Single fields: time, distance, clock, continuous marks, quantifications, as people and programs write them.
+ */
 #include "sm_test.h"
 
 #include <math.h>
@@ -52,7 +53,8 @@ static void test_time(void **state)
         bool has_frames;
         bool ok = sm_obslog__parse_time(cases[k].text, cases[k].unit, &time_s, &has_frames);
         if (ok == isnan(cases[k].time_s) || (ok && fabs(time_s - cases[k].time_s) > 1e-9)) {
-            fail_msg("\"%s\" [%s]: %d %.12g, expected %.12g", cases[k].text, cases[k].unit, ok, time_s, cases[k].time_s);
+            fail_msg("\"%s\" [%s]: %d %.12g, expected %.12g", cases[k].text, cases[k].unit, ok, time_s,
+                     cases[k].time_s);
         }
     }
 }
@@ -83,8 +85,8 @@ static void test_distance(void **state)
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         double distance_m = SM_NAN, digit_m = SM_NAN;
         bool ok = sm_obslog__parse_distance(cases[k].text, cases[k].unit, &distance_m, &digit_m);
-        if (ok == isnan(cases[k].distance_m) ||
-            (ok && (fabs(distance_m - cases[k].distance_m) > 1e-9 || fabs(digit_m - cases[k].digit_m) > 1e-12))) {
+        if (ok == isnan(cases[k].distance_m) || (ok && (fabs(distance_m - cases[k].distance_m) > 1e-9 ||
+                                                        fabs(digit_m - cases[k].digit_m) > 1e-12))) {
             fail_msg("\"%s\" [%s]: %d %.12g %.12g", cases[k].text, cases[k].unit, ok, distance_m, digit_m);
         }
     }
@@ -98,19 +100,37 @@ static void test_clock(void **state)
         int32_t from_h, to_h; /* -1 = refused */
         bool is_rounded;
     } cases[] = {
-        {"12", 12, 0, false},        {"03", 3, 0, false},       {"00", 0, 0, false},          {"12:00", 12, 0, false},
-        {"12-3", 12, 3, false},      {"12 - 3", 12, 3, false},  {"9 Uhr", 9, 0, false},       {"9 o'clock", 9, 0, false},
-        {"12 to 3", 12, 3, false},   {"10 bis 2", 10, 2, false}, {"12:00-03:00", 12, 3, false}, {"9/3", 9, 3, false},
-        {"12\xe2\x80\x93""3", 12, 3, false}, {"3:30", 3, 0, true}, {"13", -1, 0, false},       {"12-13", -1, 0, false},
-        {"noon", -1, 0, false},      {"", -1, 0, false},        {"12-Mar", -1, 0, false},     {"123", -1, 0, false},
-        {"1-2-3", -1, 0, false},     {"-3", -1, 0, false},
+        {"12", 12, 0, false},
+        {"03", 3, 0, false},
+        {"00", 0, 0, false},
+        {"12:00", 12, 0, false},
+        {"12-3", 12, 3, false},
+        {"12 - 3", 12, 3, false},
+        {"9 Uhr", 9, 0, false},
+        {"9 o'clock", 9, 0, false},
+        {"12 to 3", 12, 3, false},
+        {"10 bis 2", 10, 2, false},
+        {"12:00-03:00", 12, 3, false},
+        {"9/3", 9, 3, false},
+        {"12\xe2\x80\x93"
+         "3",
+         12, 3, false},
+        {"3:30", 3, 0, true},
+        {"13", -1, 0, false},
+        {"12-13", -1, 0, false},
+        {"noon", -1, 0, false},
+        {"", -1, 0, false},
+        {"12-Mar", -1, 0, false},
+        {"123", -1, 0, false},
+        {"1-2-3", -1, 0, false},
+        {"-3", -1, 0, false},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         int32_t from_h = 0, to_h = 0;
         bool is_rounded = false;
         bool ok = sm_obslog__parse_clock(cases[k].text, &from_h, &to_h, &is_rounded);
-        if (ok != (cases[k].from_h >= 0) ||
-            (ok && (from_h != cases[k].from_h || to_h != cases[k].to_h || is_rounded != cases[k].is_rounded))) {
+        if (ok != (cases[k].from_h >= 0) || (ok && (from_h != cases[k].from_h || to_h != cases[k].to_h ||
+                                                    is_rounded != cases[k].is_rounded))) {
             fail_msg("\"%s\": %d %d %d %d", cases[k].text, ok, (int)from_h, (int)to_h, is_rounded);
         }
     }
@@ -151,17 +171,26 @@ static void test_continuous(void **state)
         enum sm_continuous continuous; /* none = refused */
         int32_t id;
     } cases[] = {
-        {"A1", SM_CONTINUOUS_START, 1},  {"B1", SM_CONTINUOUS_END, 1},   {"C1", SM_CONTINUOUS_CHANGE, 1},
-        {"a12", SM_CONTINUOUS_START, 12}, {"S01", SM_CONTINUOUS_START, 1}, {"F01", SM_CONTINUOUS_END, 1},
-        {"S 2", SM_CONTINUOUS_START, 2}, {"A", SM_CONTINUOUS_START, 0},  {"Ende", SM_CONTINUOUS_END, 0},
-        {"X1", SM_CONTINUOUS_NONE, 0},   {"1", SM_CONTINUOUS_NONE, 0},   {"A1x", SM_CONTINUOUS_NONE, 0},
+        {"A1", SM_CONTINUOUS_START, 1},
+        {"B1", SM_CONTINUOUS_END, 1},
+        {"C1", SM_CONTINUOUS_CHANGE, 1},
+        {"a12", SM_CONTINUOUS_START, 12},
+        {"S01", SM_CONTINUOUS_START, 1},
+        {"F01", SM_CONTINUOUS_END, 1},
+        {"S 2", SM_CONTINUOUS_START, 2},
+        {"A", SM_CONTINUOUS_START, 0},
+        {"Ende", SM_CONTINUOUS_END, 0},
+        {"X1", SM_CONTINUOUS_NONE, 0},
+        {"1", SM_CONTINUOUS_NONE, 0},
+        {"A1x", SM_CONTINUOUS_NONE, 0},
         {"A99999999999", SM_CONTINUOUS_NONE, 0},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         enum sm_continuous continuous = SM_CONTINUOUS_NONE;
         int32_t id = 0;
         bool ok = sm_obslog__parse_continuous(cases[k].text, &continuous, &id);
-        if (ok != (cases[k].continuous != SM_CONTINUOUS_NONE) || (ok && (continuous != cases[k].continuous || id != cases[k].id))) {
+        if (ok != (cases[k].continuous != SM_CONTINUOUS_NONE) ||
+            (ok && (continuous != cases[k].continuous || id != cases[k].id))) {
             fail_msg("\"%s\": %d %d %d", cases[k].text, ok, (int)continuous, (int)id);
         }
     }
@@ -175,17 +204,19 @@ static void test_value(void **state)
         double value; /* NAN = refused */
         bool is_bound;
     } cases[] = {
-        {"2", "", 2, false},       {"2,5", "", 2.5, false}, {"10 %", "", 10, false},   {"10%", "", 10, false},
-        {"15 mm", "", 15, false},  {"2 cm", "", 20, false}, {"0.5 in", "", 12.7, false}, {"2", "cm", 20, false},
-        {"2", "mm", 2, false},     {"8\xc2\xb0", "", 8, false}, {"8 deg", "", 8, false}, {">50", "", 50, true},
-        {"~ 20", "", 20, true},    {"10-20", "", 20, true}, {"20 - 10 %", "", 20, true},
+        {"2", "", 2, false},           {"2,5", "", 2.5, false},         {"10 %", "", 10, false},
+        {"10%", "", 10, false},        {"15 mm", "", 15, false},        {"2 cm", "", 20, false},
+        {"0.5 in", "", 12.7, false},   {"2", "cm", 20, false},          {"2", "mm", 2, false},
+        {"8\xc2\xb0", "", 8, false},   {"8 deg", "", 8, false},         {">50", "", 50, true},
+        {"~ 20", "", 20, true},        {"10-20", "", 20, true},         {"20 - 10 %", "", 20, true},
         {"M", "", (double)NAN, false}, {"T13", "", (double)NAN, false}, {"12..3", "", (double)NAN, false},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         double value = SM_NAN;
         bool is_bound = false;
         bool ok = sm_obslog__parse_value(cases[k].text, cases[k].unit, &value, &is_bound);
-        if (ok == isnan(cases[k].value) || (ok && (fabs(value - cases[k].value) > 1e-9 || is_bound != cases[k].is_bound))) {
+        if (ok == isnan(cases[k].value) ||
+            (ok && (fabs(value - cases[k].value) > 1e-9 || is_bound != cases[k].is_bound))) {
             fail_msg("\"%s\" [%s]: %d %.12g %d", cases[k].text, cases[k].unit, ok, value, is_bound);
         }
     }

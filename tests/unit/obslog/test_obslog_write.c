@@ -1,6 +1,7 @@
 /*
- * Written logs: reading them gives the same log, and ISYBAU files are valid against the published schema (format version
- * 2013-02, files 1302-*.xsd) where its files and xmllint are at hand: in $SM_XSD_DIR, or in a folder near the source tree.
+ * Written logs: reading them gives the same log, and ISYBAU files are valid against the published schema
+ * (format version 2013-02, files 1302-*.xsd) where its files and xmllint are at hand: in $SM_XSD_DIR, or in a
+ * folder near the source tree.
  */
 #include "sm_test.h"
 
@@ -13,7 +14,8 @@
 
 #include "log_dump.h"
 
-/* ---- random logs ------------------------------------------------------------------------------------------- */
+/* ---- random logs
+ * ------------------------------------------------------------------------------------------- */
 
 #define PICK(random, list) ((list)[sm_test_int((random), 0, (int64_t)(sizeof(list) / sizeof((list)[0])) - 1)])
 
@@ -27,13 +29,21 @@ static void make_entry(struct sm_log_entry *entry, struct sm_test_random *random
     static const char *const codes[] = {"BAB", "BAC", "BAJ", "BBA", "BBF", "BCA", "BCD", "BCE", "BDD"};
     static const char *const letters[] = {"", "A", "B", "C", "XP"};
     static const char *const values[] = {"", "2", "15", "0.5", "120.25", "10 %", "T13", "> 50"};
-    static const char *const remarks[] = {"", "plain", "semi;colon, comma", "a \"quote\"", "8\" pipe", "#hash", "<tag> & more",
-                                          "\xc3\xa4\xc3\xb6\xc3\xbc\xc3\x9f", "weather=dry; wind=none"};
+    static const char *const remarks[] = {"",
+                                          "plain",
+                                          "semi;colon, comma",
+                                          "a \"quote\"",
+                                          "8\" pipe",
+                                          "#hash",
+                                          "<tag> & more",
+                                          "\xc3\xa4\xc3\xb6\xc3\xbc\xc3\x9f",
+                                          "weather=dry; wind=none"};
     static const char *const photos[] = {"", "P001.jpg", "with blank.jpg"};
-    static const enum sm_continuous marks[] = {SM_CONTINUOUS_NONE, SM_CONTINUOUS_NONE, SM_CONTINUOUS_START, SM_CONTINUOUS_CHANGE,
-                                               SM_CONTINUOUS_END};
+    static const enum sm_continuous marks[] = {SM_CONTINUOUS_NONE, SM_CONTINUOUS_NONE, SM_CONTINUOUS_START,
+                                               SM_CONTINUOUS_CHANGE, SM_CONTINUOUS_END};
     *entry = (struct sm_log_entry){
-        .time_s = sm_test_int(random, 0, 4) ? (double)sm_test_int(random, 0, (int64_t)(20000 * fps)) / fps : SM_NAN,
+        .time_s =
+            sm_test_int(random, 0, 4) ? (double)sm_test_int(random, 0, (int64_t)(20000 * fps)) / fps : SM_NAN,
         .distance_m = (double)sm_test_int(random, -50, 99999) / 100,
         .code = PICK(random, codes),
         .ch1 = PICK(random, letters),
@@ -69,7 +79,8 @@ static void make_log(struct made_log *made, struct sm_test_random *random, doubl
     log->source = "x";
     log->date = "2031-03-14";
     log->video = sm_test_int(random, 0, 1) ? "run & 1.mpg" : NULL;
-    log->inspection_length_m = sm_test_int(random, 0, 1) ? (double)sm_test_int(random, 1, 99999) / 100 : SM_NAN;
+    log->inspection_length_m =
+        sm_test_int(random, 0, 1) ? (double)sm_test_int(random, 1, 99999) / 100 : SM_NAN;
     log->n_entries = (size_t)sm_test_int(random, 0, 20);
     log->entry = made->entry;
     for (size_t k = 0; k < log->n_entries; k++) {
@@ -123,7 +134,8 @@ static void read_back(const struct made_log *made, const struct sm_text *text)
 {
     struct sm_obslog *log = NULL;
     struct sm_error err = {0};
-    sm_test_ok(sm_obslog_parse(&log, sm_text_str(text), text->length, "x", NULL, &err), &err, sm_text_str(text), __FILE__, __LINE__);
+    sm_test_ok(sm_obslog_parse(&log, sm_text_str(text), text->length, "x", NULL, &err), &err,
+               sm_text_str(text), __FILE__, __LINE__);
     compare(made, log);
     sm_obslog_free(&log);
 }
@@ -173,9 +185,21 @@ static void test_isybau_round_trip(void **state)
 static void test_offsets_carry_alignment(void **state)
 {
     (void)state;
-    struct sm_log_entry entry = {.time_s = 604, .distance_m = 3, .code = "BAB", .ch1 = "", .ch2 = "", .q1 = "", .q2 = "", .remark = "",
+    struct sm_log_entry entry = {.time_s = 604,
+                                 .distance_m = 3,
+                                 .code = "BAB",
+                                 .ch1 = "",
+                                 .ch2 = "",
+                                 .q1 = "",
+                                 .q2 = "",
+                                 .remark = "",
                                  .photo = ""};
-    struct sm_obslog log = {.source = "x", .date = "2031-03-14", .video = "a.mpg", .segment = {.id = "S"}, .n_entries = 1, .entry = &entry};
+    struct sm_obslog log = {.source = "x",
+                            .date = "2031-03-14",
+                            .video = "a.mpg",
+                            .segment = {.id = "S"},
+                            .n_entries = 1,
+                            .entry = &entry};
     struct sm_obslog_offset offsets[] = {{100, 0}, {1110, 1000}};
     struct sm_obslog_write_opts opts = {.offset = offsets, .n_offsets = 2};
     struct sm_text text = {0};
@@ -191,12 +215,29 @@ static void test_offsets_carry_alignment(void **state)
 static void test_left_out(void **state)
 {
     (void)state;
-    struct sm_log_entry entries[2] = {{.time_s = 1, .distance_m = SM_NAN, .code = "BAB", .ch1 = "", .ch2 = "", .q1 = "", .q2 = "",
-                                       .remark = "", .photo = ""},
-                                      {.time_s = 2, .distance_m = 1234, .code = "BAC", .ch1 = "", .ch2 = "", .q1 = "", .q2 = "",
-                                       .remark = "", .photo = ""}};
-    struct sm_obslog log = {.source = "x", .date = "2031-03-14", .segment = {.id = "a name of a segment longer than thirty letters"},
-                            .n_entries = 2, .entry = entries};
+    struct sm_log_entry entries[2] = {{.time_s = 1,
+                                       .distance_m = SM_NAN,
+                                       .code = "BAB",
+                                       .ch1 = "",
+                                       .ch2 = "",
+                                       .q1 = "",
+                                       .q2 = "",
+                                       .remark = "",
+                                       .photo = ""},
+                                      {.time_s = 2,
+                                       .distance_m = 1234,
+                                       .code = "BAC",
+                                       .ch1 = "",
+                                       .ch2 = "",
+                                       .q1 = "",
+                                       .q2 = "",
+                                       .remark = "",
+                                       .photo = ""}};
+    struct sm_obslog log = {.source = "x",
+                            .date = "2031-03-14",
+                            .segment = {.id = "a name of a segment longer than thirty letters"},
+                            .n_entries = 2,
+                            .entry = entries};
     struct sm_findings findings = {0};
     struct sm_text text = {0};
     struct sm_error err = {0};
@@ -215,7 +256,8 @@ static void test_left_out(void **state)
     sm_text_release(&text);
 }
 
-/* ---- the published schema ---------------------------------------------------------------------------------- */
+/* ---- the published schema
+ * ---------------------------------------------------------------------------------- */
 
 static bool has_schema(const char *dir)
 {
@@ -229,9 +271,11 @@ static bool look_in(const char *dir, int depth, char found[1024])
 {
     DIR *folder = opendir(dir);
     bool is_found = false;
-    for (const struct dirent *item = folder ? readdir(folder) : NULL; item && !is_found; item = readdir(folder)) {
+    for (const struct dirent *item = folder ? readdir(folder) : NULL; item && !is_found;
+         item = readdir(folder)) {
         char path[1024];
-        if (item->d_name[0] == '.' || snprintf(path, sizeof path, "%s/%s", dir, item->d_name) >= (int)sizeof path) {
+        if (item->d_name[0] == '.' ||
+            snprintf(path, sizeof path, "%s/%s", dir, item->d_name) >= (int)sizeof path) {
             continue;
         }
         is_found = has_schema(path);
@@ -298,7 +342,8 @@ static int validate(const char *dir, const char *pattern)
     char path[600], command[2000], *out = NULL;
     size_t n;
     struct sm_error err = {0};
-    snprintf(command, sizeof command, "cd '%s' && xmllint --noout --schema 1302-metadaten.xsd %s >out 2>&1", dir, pattern);
+    snprintf(command, sizeof command, "cd '%s' && xmllint --noout --schema 1302-metadaten.xsd %s >out 2>&1",
+             dir, pattern);
     int code = system(command);
     if (code != 0) {
         snprintf(path, sizeof path, "%s/out", dir);
@@ -318,7 +363,8 @@ static void write_random_logs(const char *dir)
         struct sm_text text = {0};
         struct sm_error err = {0};
         struct sm_obslog_offset offsets[] = {{10, 0}, {1000, 991}};
-        struct sm_obslog_write_opts opts = {.offset = offsets, .n_offsets = (size_t)sm_test_int(&random, 0, 2)};
+        struct sm_obslog_write_opts opts = {.offset = offsets,
+                                            .n_offsets = (size_t)sm_test_int(&random, 0, 2)};
         make_log(&made, &random, 25);
         assert_ok(sm_obslog_write_isybau(&text, &made.log, &opts, NULL, &err), &err);
         snprintf(name, sizeof name, "made%d.xml", round);
@@ -341,7 +387,8 @@ static void test_schema(void **state)
     sm_test_dir_make(dir);
     copy_schema(found, dir);
     write_random_logs(dir);
-    assert_ok(sm_file_read(&example, &n, sm_test_source("fixtures/logs/xml/isybau.xml"), 1 << 20, &err), &err);
+    assert_ok(sm_file_read(&example, &n, sm_test_source("fixtures/logs/xml/isybau.xml"), 1 << 20, &err),
+              &err);
     write_xml(dir, "made_example.xml", example, n);
     assert_int_equal(validate(dir, "made*.xml"), 0);
     char *station = strstr(example, "<Station>0.00</Station>");
@@ -356,8 +403,10 @@ static void test_schema(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_en13508_round_trip),      cmocka_unit_test(test_isybau_round_trip),
-        cmocka_unit_test(test_offsets_carry_alignment), cmocka_unit_test(test_left_out),
+        cmocka_unit_test(test_en13508_round_trip),
+        cmocka_unit_test(test_isybau_round_trip),
+        cmocka_unit_test(test_offsets_carry_alignment),
+        cmocka_unit_test(test_left_out),
         cmocka_unit_test(test_schema),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

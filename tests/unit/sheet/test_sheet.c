@@ -29,7 +29,8 @@ static bool has_finding(const struct sm_sheet *sheet, uint32_t line, const char 
 static void print_findings(const struct sm_sheet *sheet)
 {
     for (size_t k = 0; k < sheet->findings.n; k++) {
-        print_message("finding line %u: %s\n", (unsigned)sheet->findings.item[k].line, sheet->findings.item[k].message);
+        print_message("finding line %u: %s\n", (unsigned)sheet->findings.item[k].line,
+                      sheet->findings.item[k].message);
     }
 }
 
@@ -154,9 +155,10 @@ static void test_defaults(void **state)
 static void test_odd_but_fine(void **state)
 {
     (void)state;
-    struct sm_sheet *sheet = parse("\xef\xbb\xbf; comment\r\n[ Segment ]\r\nID = \"T#1; \"\"a\"\"\" ; b\r\nLength=43,8m\r\n"
-                                   "diameter = 12 in # 0.3048 m\r\nmaterial =\r\n[survey]\rvideo = \"a, b #1.mpg\" , c.mpg\r"
-                                   "[access]\npipe_temperature = 50 F\n[rules]\nset_up_cost = 12,5\nfull lining rate = 100 /ft");
+    struct sm_sheet *sheet =
+        parse("\xef\xbb\xbf; comment\r\n[ Segment ]\r\nID = \"T#1; \"\"a\"\"\" ; b\r\nLength=43,8m\r\n"
+              "diameter = 12 in # 0.3048 m\r\nmaterial =\r\n[survey]\rvideo = \"a, b #1.mpg\" , c.mpg\r"
+              "[access]\npipe_temperature = 50 F\n[rules]\nset_up_cost = 12,5\nfull lining rate = 100 /ft");
     print_findings(sheet);
     assert_int_equal(sheet->findings.n, 0);
     assert_string_equal(sheet->segment.id, "T#1; \"a\"");
@@ -260,9 +262,12 @@ static void test_errors(void **state)
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         struct sm_sheet *sheet = NULL;
         struct sm_error err = {0};
-        enum sm_status status = sm_sheet_parse(&sheet, cases[k].text, strlen(cases[k].text), "jobs/a.ini", &err);
-        if (status != cases[k].status || err.line != cases[k].line || !err.text[0] || !err.source[0] || sheet) {
-            fail_msg("case %zu (%s): status %d line %u: %s", k, cases[k].text, status, (unsigned)err.line, err.text);
+        enum sm_status status =
+            sm_sheet_parse(&sheet, cases[k].text, strlen(cases[k].text), "jobs/a.ini", &err);
+        if (status != cases[k].status || err.line != cases[k].line || !err.text[0] || !err.source[0] ||
+            sheet) {
+            fail_msg("case %zu (%s): status %d line %u: %s", k, cases[k].text, status, (unsigned)err.line,
+                     err.text);
         }
         if (status != SM_E_IO && !err.remedy[0] && status != SM_E_UNSUPPORTED) {
             fail_msg("case %zu (%s): no remedy for \"%s\"", k, cases[k].text, err.text);
@@ -342,7 +347,8 @@ static void test_every_key_documented(void **state)
     sm_free(page);
 }
 
-/* ---- tables ------------------------------------------------------------------------------------------------ */
+/* ---- tables
+ * ------------------------------------------------------------------------------------------------ */
 
 static void write_file(const char *dir, const char *name, const char *text)
 {
@@ -352,7 +358,8 @@ static void write_file(const char *dir, const char *name, const char *text)
     assert_ok(sm_file_write(path, text, strlen(text), &err), &err);
 }
 
-static enum sm_status read_with_kits(struct sm_sheet **sheet, const char *kits, const char *cure, struct sm_error *err)
+static enum sm_status read_with_kits(struct sm_sheet **sheet, const char *kits, const char *cure,
+                                     struct sm_error *err)
 {
     char dir[256], path[512];
     sm_test_dir_make(dir);
@@ -367,15 +374,18 @@ static enum sm_status read_with_kits(struct sm_sheet **sheet, const char *kits, 
     return status;
 }
 
-#define KIT_HEAD "kit,diameter_min_mm,diameter_max_mm,length_mm,cost,layers,resin_l,test_pressure_kpa,max_pressure_kpa,cure\n"
+#define KIT_HEAD                                                                                             \
+    "kit,diameter_min_mm,diameter_max_mm,length_mm,cost,layers,resin_l,test_pressure_kpa,max_pressure_kpa,"  \
+    "cure\n"
 
 static void test_kits(void **state)
 {
     (void)state;
     struct sm_sheet *sheet = NULL;
     struct sm_error err = {0};
-    assert_ok(read_with_kits(&sheet, KIT_HEAD "K200-600,150,225,600,310,2,1.4,50,200,cold\nK200-1000,150,225,1000,380\n",
-                             "cure,temperature_c,working_min,cure_min\ncold,10,35,210\ncold,20,20,120\n", &err),
+    assert_ok(read_with_kits(
+                  &sheet, KIT_HEAD "K200-600,150,225,600,310,2,1.4,50,200,cold\nK200-1000,150,225,1000,380\n",
+                  "cure,temperature_c,working_min,cure_min\ncold,10,35,210\ncold,20,20,120\n", &err),
               &err);
     print_findings(sheet);
     assert_int_equal(sheet->findings.n, 0);
@@ -401,11 +411,12 @@ static void test_kits_in_other_units(void **state)
     (void)state;
     struct sm_sheet *sheet = NULL;
     struct sm_error err = {0};
-    assert_ok(read_with_kits(&sheet,
-                             "Cost;Length [ft];Diameter min (in);Diameter max (in);Kit;Test pressure [psi];shelf\n"
-                             "310,50;2;6;9;A;10;12\n400;0,9 m;6;225 mm;B;;\n",
-                             NULL, &err),
-              &err);
+    assert_ok(
+        read_with_kits(&sheet,
+                       "Cost;Length [ft];Diameter min (in);Diameter max (in);Kit;Test pressure [psi];shelf\n"
+                       "310,50;2;6;9;A;10;12\n400;0,9 m;6;225 mm;B;;\n",
+                       NULL, &err),
+        &err);
     assert_int_equal(sheet->kit[0].length_um, 609600);
     assert_close(sheet->kit[0].diameter_max_mm, 228.6, 1e-9);
     assert_close(sheet->kit[0].cost, 310.5, 1e-12);
@@ -444,7 +455,8 @@ static void test_kits_errors(void **state)
         struct sm_error err = {0};
         enum sm_status status = read_with_kits(&sheet, cases[k].kits, cases[k].cure, &err);
         if (status == SM_OK || err.line != cases[k].line || !strstr(err.source, ".csv") || !err.remedy[0]) {
-            fail_msg("case %zu: status %d, %s:%u: %s; %s", k, status, err.source, (unsigned)err.line, err.text, err.remedy);
+            fail_msg("case %zu: status %d, %s:%u: %s; %s", k, status, err.source, (unsigned)err.line,
+                     err.text, err.remedy);
         }
     }
 }
@@ -468,13 +480,20 @@ static void test_rules_against_kits(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_full_sheet),      cmocka_unit_test(test_defaults),
-        cmocka_unit_test(test_odd_but_fine),    cmocka_unit_test(test_findings),
-        cmocka_unit_test(test_later_key_wins),  cmocka_unit_test(test_errors),
-        cmocka_unit_test(test_zero_byte),       cmocka_unit_test(test_long_line),
-        cmocka_unit_test(test_set),             cmocka_unit_test(test_every_key_documented),
-        cmocka_unit_test(test_kits),            cmocka_unit_test(test_kits_in_other_units),
-        cmocka_unit_test(test_kits_errors),     cmocka_unit_test(test_rules_against_kits),
+        cmocka_unit_test(test_full_sheet),
+        cmocka_unit_test(test_defaults),
+        cmocka_unit_test(test_odd_but_fine),
+        cmocka_unit_test(test_findings),
+        cmocka_unit_test(test_later_key_wins),
+        cmocka_unit_test(test_errors),
+        cmocka_unit_test(test_zero_byte),
+        cmocka_unit_test(test_long_line),
+        cmocka_unit_test(test_set),
+        cmocka_unit_test(test_every_key_documented),
+        cmocka_unit_test(test_kits),
+        cmocka_unit_test(test_kits_in_other_units),
+        cmocka_unit_test(test_kits_errors),
+        cmocka_unit_test(test_rules_against_kits),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

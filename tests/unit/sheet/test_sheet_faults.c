@@ -36,9 +36,13 @@ static void test_reading(void **state)
     (void)state;
     char dir[256], path[512];
     sm_test_dir_make(dir);
-    write_file(dir, "sheet.ini", "[segment]\nid = a # b\nlength = 43.8\nlenght = 2\nid = c\n[survey]\nvideo = a, \"b,c\"\nlog = x.csv\n"
-                                 "codes = own.csv\n[ties]\n0 = 0 m\n1 = 1 m\n1 = 1.1 m\n[wombat]\n[kits]\nfile = kits.csv\n");
-    write_file(dir, "kits.csv", "kit,diameter_min_mm,diameter_max_mm,length_mm,cost,cure,shelf\nA,150,225,600,310,cold,3\nB,150,225,900,400,warm,\n");
+    write_file(dir, "sheet.ini",
+               "[segment]\nid = a # b\nlength = 43.8\nlenght = 2\nid = c\n[survey]\nvideo = a, \"b,c\"\nlog "
+               "= x.csv\n"
+               "codes = own.csv\n[ties]\n0 = 0 m\n1 = 1 m\n1 = 1.1 m\n[wombat]\n[kits]\nfile = kits.csv\n");
+    write_file(dir, "kits.csv",
+               "kit,diameter_min_mm,diameter_max_mm,length_mm,cost,cure,shelf\nA,150,225,600,310,cold,3\nB,"
+               "150,225,900,400,warm,\n");
     write_file(dir, "cure.csv", "cure,temperature_c,working_min,cure_min\ncold,10,35,210\n");
     snprintf(path, sizeof path, "%s/sheet.ini", dir);
     sm_test_alloc_all(try_read, path);
