@@ -172,6 +172,7 @@ struct sm_align__work {
     int32_t *owner;        /* per log entry: the start row it belongs to, itself otherwise */
     int32_t *end_idx;      /* per log entry: the row that ends it, -1 = none */
     int32_t finish_idx;    /* observation of the finish node, -1 = none with a place */
+    double farthest_m;     /* distance the camera or the log got to, NAN = none */
     bool is_finish_either; /* its code could be the start as well */
     bool is_abandoned;
 };

@@ -21,6 +21,8 @@
 /* Enough places to settle any offset; more only cost time. */
 #define MOST_PLACES 400
 #define MOST_BARE 100
+/* Of one place; a camera passes a place a few times at most. */
+#define MOST_SIGHTINGS 100
 /* Shorter ones are no stop to write at. */
 #define LEAST_STANDSTILL_S 3.0
 
@@ -112,6 +114,18 @@ static size_t next_sure(const struct sm_trace *trace, size_t from)
     return from;
 }
 
+/* The camera is taken to have stood where it is first and last seen, up to the ends of the video. */
+static void reach_to_ends(struct sighting *earliest, struct sighting *latest, const struct sm_trace *trace,
+                          double first_s, double last_s)
+{
+    if (earliest->low_s <= first_s) {
+        earliest->low_s = 0;
+    }
+    if (latest->high_s >= last_s) {
+        latest->high_s = fmax(latest->high_s, trace->duration_s);
+    }
+}
+
 static enum sm_status sight_place(struct sightings *out, const struct places *places, size_t place_idx,
                                   const struct sm_trace *trace, struct sm_error *err)
 {
@@ -121,21 +135,20 @@ static enum sm_status sight_place(struct sightings *out, const struct places *pl
     size_t i = first;
     for (size_t next = next_sure(trace, i + 1); status == SM_OK && next < trace->n_readings;
          i = next, next = next_sure(trace, i + 1)) {
-        const struct sm_reading *a = &trace->reading[i];
-        const struct sm_reading *b = &trace->reading[next];
         struct sighting sighting = {.place_idx = (int32_t)place_idx};
-        if (sm_align__shown_between(&sighting.low_s, &sighting.high_s, trace, a, b,
-                                    places->item[place_idx].distance_m, places->tolerance_m)) {
+        if (sm_align__shown_between(&sighting.low_s, &sighting.high_s, trace, &trace->reading[i],
+                                    &trace->reading[next], places->item[place_idx].distance_m,
+                                    places->tolerance_m)) {
             status = add_sighting(out, sighting, err);
         }
+        if (out->n - n_before > MOST_SIGHTINGS) {
+            out->n = n_before; /* shown again and again: says nothing about when */
+            return status;
+        }
     }
-    /* the camera is taken to have stood where it is first and last seen, up to the ends of the video */
-    if (status == SM_OK && out->n > n_before && first < trace->n_readings) {
-        struct sighting *earliest = &out->item[n_before];
-        struct sighting *latest = &out->item[out->n - 1];
-        earliest->low_s = earliest->low_s <= trace->reading[first].time_s ? 0 : earliest->low_s;
-        latest->high_s = latest->high_s >= trace->reading[i].time_s ? fmax(latest->high_s, trace->duration_s)
-                                                                    : latest->high_s;
+    if (status == SM_OK && out->n > n_before) {
+        reach_to_ends(&out->item[n_before], &out->item[out->n - 1], trace, trace->reading[first].time_s,
+                      trace->reading[i].time_s);
     }
     return status;
 }

@@ -44,7 +44,7 @@ static double farthest_observed_m(const struct sm_align__work *work, bool has_pi
     return farthest_m;
 }
 
-static double farthest_m(const struct sm_align__work *work)
+static double find_farthest_m(const struct sm_align__work *work)
 {
     double seen_m = farthest_seen_m(work);
     double observed_m = farthest_observed_m(work, !isnan(seen_m));
@@ -62,7 +62,7 @@ double sm_align__seen_end_m(const struct sm_align__work *work)
     if (work->finish_idx >= 0 && !work->is_abandoned) {
         return length_m;
     }
-    return fmin(length_m, farthest_m(work)); /* fmin passes over a NAN */
+    return fmin(length_m, work->farthest_m); /* fmin passes over a NAN */
 }
 
 static enum sm_status assume_length(struct sm_align__work *work, struct sm_error *err)
@@ -73,7 +73,7 @@ static enum sm_status assume_length(struct sm_align__work *work, struct sm_error
     out->length_m = finish_m(work);
     const char *from = "the distance of the finish node";
     if (isnan(out->length_m)) {
-        out->length_m = farthest_m(work);
+        out->length_m = work->farthest_m;
         from = work->is_abandoned ? "where the survey was abandoned: the pipe beyond was not seen"
                                   : "the last distance: the pipe may go on";
     }
@@ -92,7 +92,7 @@ static enum sm_status judge_misclosure(struct sm_align__work *work, struct sm_er
 {
     const struct sm_rules *rules = &work->sheet->rules;
     bool has_finish = work->finish_idx >= 0;
-    double last_m = has_finish ? finish_m(work) : farthest_m(work);
+    double last_m = has_finish ? finish_m(work) : work->farthest_m;
     work->out->misclosure_m = last_m - work->out->length_m;
     double allowed_m = fmax(rules->distance_error_frac * work->out->length_m, rules->distance_error_m);
     if (!(fabs(work->out->misclosure_m) > allowed_m + 1e-9) ||
@@ -117,6 +117,7 @@ static enum sm_status judge_misclosure(struct sm_align__work *work, struct sm_er
 enum sm_status sm_align__settle_length(struct sm_align__work *work, struct sm_error *err)
 {
     struct sm_alignment *out = work->out;
+    work->farthest_m = find_farthest_m(work);
     out->misclosure_m = SM_NAN;
     out->length_m = work->sheet->segment.length_m;
     if (isnan(out->length_m) && work->log->segment.length_m > 0) {
