@@ -23,7 +23,6 @@
 #endif
 
 #define N_CLIPS 30
-#define SECONDS "11"
 
 static const char *const faces[] = {
     "DejaVu Sans Mono", "DejaVu Sans", "DejaVu Serif",    "psf:Lat15-VGA16", "psf:Uni2-Terminus20x10",
@@ -68,11 +67,11 @@ static void set_all(struct sm_sim_opts *opts, const char *const *assignments, si
 
 static struct sm_sim_opts clip_opts(int k)
 {
-    static const char *const quick[] = {"limit=" SECONDS, "length=3",  "observations=2", "stand_min=1",
-                                        "stand_max=2",    "lead_in=1", "speed_min=0.08", "speed_max=0.2",
-                                        "title=0",        "gaps=0",    "text_pages=0",   "sentence=0",
-                                        "vfr=no",         "bitrate=0", "gop=0",          "not_running=0",
-                                        "black=0",        "update=0",  "lag=0",          "set_at=-1"};
+    static const char *const quick[] = {"limit=11",    "length=3",  "observations=2", "stand_min=1",
+                                        "stand_max=2", "lead_in=1", "speed_min=0.08", "speed_max=0.2",
+                                        "title=0",     "gaps=0",    "text_pages=0",   "sentence=0",
+                                        "vfr=no",      "bitrate=0", "gop=0",          "not_running=0",
+                                        "black=0",     "update=0",  "lag=0",          "set_at=-1"};
     struct sm_sim_opts opts = sm_sim_opts_random(9000 + k, SM_SIM_VARIED);
     char text[96];
     set_all(&opts, quick, sizeof quick / sizeof *quick);
