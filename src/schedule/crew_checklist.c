@@ -5,18 +5,20 @@
  */
 #include "crew_page.h"
 
+#include "stopmark/engineering.h"
+
 #include <assert.h>
 #include <math.h>
 
 #define MAX_STEPS 20
 #define FIELD_PART 0.31 /* of the width, at the right */
 #define LINE 1.19       /* height of a line of words in text sizes */
-#define RECORD_HEIGHT 44.0
+#define RECORD_HEIGHT 42.0
 
 /* How large it can be set, from comfortable in gloves to as small as a page may force it. */
 static const struct setting {
     double size, pitch; /* of the words; from one step to the next beyond the words' own lines */
-} settings[] = {{10.4, 9.5}, {10.4, 7.5}, {10, 6.5}, {9.6, 5.5}, {9.2, 5}, {9, 4}, {8.8, 3}};
+} settings[] = {{10.4, 9.5}, {10.4, 7.5}, {10, 6.5}, {9.6, 5.5}, {9.2, 5}, {9, 4}, {8.8, 3}, {8.6, 2.2}};
 
 struct step {
     struct sm_text words;
@@ -26,6 +28,8 @@ struct checklist {
     struct sm_crew *crew;
     const struct sm_repair *repair;
     const struct sm_kit *kit; /* NULL = not known */
+    bool has_times;
+    struct sm_cure_time times; /* only with has_times */
     struct step step[MAX_STEPS];
     size_t n;
     struct setting setting;
@@ -88,15 +92,43 @@ static void add_resin_steps(struct checklist *list)
     sm_text_addf(begin_step(list, "stop reached"), "Push until the tape is at the %s.", edge(list));
 }
 
-static void add_pressure_steps(struct checklist *list)
+/* What to inflate to: from the noted pressure and the water outside up to the kit's limit; or not at all. */
+static void add_pressure(struct sm_text *words, const struct checklist *list)
 {
-    struct sm_text *words = begin_step(list, "inflated at");
-    sm_text_add(words, "All clear of openings. Inflate to the noted pressure and the groundwater's");
-    if (list->kit && isfinite(list->kit->max_pressure_kpa)) {
-        sm_text_add(words, "; never above ");
-        sm_schedule__add_pressure(words, list->crew->s, list->kit->max_pressure_kpa);
+    const struct sm_schedule *s = list->crew->s;
+    struct sm_packer_pressure band = {.least_kpa = (double)NAN, .greatest_kpa = (double)NAN};
+    enum sm_status status = SM_E_NOTFOUND;
+    if (list->kit) {
+        status = sm_packer_pressure_for(&band, list->kit, s->segment->diameter_mm,
+                                        s->sheet->access.groundwater_head_m, 0, NULL);
+    }
+    if (status == SM_E_INFEASIBLE) {
+        sm_text_add(words, "DO NOT INFLATE: the water outside and the kit's limit leave no pressure between "
+                           "them. Ask first.");
+        return;
+    }
+    sm_text_add(words, "All clear of openings. Inflate to ");
+    if (isfinite(band.least_kpa)) {
+        sm_schedule__add_least_pressure(words, s, band.least_kpa);
+        sm_text_add(words, " or more");
+    } else {
+        sm_text_add(words, "the noted pressure and the water's");
+    }
+    if (isfinite(band.greatest_kpa)) {
+        sm_text_add(words, ", never above ");
+        sm_schedule__add_pressure(words, s, band.greatest_kpa);
+    }
+    if (list->has_times) {
+        sm_text_add(words, "; no later than ");
+        sm_text_add_number(words, list->times.working_min, 0, 0);
+        sm_text_add(words, " min from mixing");
     }
     sm_text_add(words, ".");
+}
+
+static void add_pressure_steps(struct checklist *list)
+{
+    add_pressure(begin_step(list, "inflated at"), list);
     add_step(list, "Hold the pressure for the whole cure.", "pressure");
     add_step(list, "Deflate: cure time over, sample of the mix hard.", "deflated at");
     add_step(list, "A short push, then pull back by the cable, never by the air line.", NULL);
@@ -156,58 +188,28 @@ static void draw_step(const struct checklist *list, size_t idx)
     crew->y += height;
 }
 
-static bool is_of_kit(const struct sm_cure_row *row, const struct sm_kit *kit)
+/* Working and cure time at the temperature of the pipe, or why there is none: a number is never guessed. */
+static void add_times(struct sm_text *words, const struct checklist *list)
 {
-    return kit && kit->cure && row->name && sm_ascii_ieq(row->name, kit->cure);
-}
-
-/* Rows of the kit's table next to a temperature: the nearest not above and the nearest not below; NULL =
- * none. */
-static void find_rows(const struct sm_schedule *s, const struct sm_kit *kit, double at_c,
-                      const struct sm_cure_row **colder, const struct sm_cure_row **warmer)
-{
-    *colder = *warmer = NULL;
-    for (size_t i = 0; i < s->sheet->n_cure_rows; i++) {
-        const struct sm_cure_row *row = &s->sheet->cure_row[i];
-        if (!is_of_kit(row, kit)) {
-            continue;
-        }
-        if (row->temperature_c <= at_c && (!*colder || row->temperature_c > (*colder)->temperature_c)) {
-            *colder = row;
-        }
-        if (row->temperature_c >= at_c && (!*warmer || row->temperature_c < (*warmer)->temperature_c)) {
-            *warmer = row;
-        }
-    }
-}
-
-/*
- * Working and cure time on the safe side, straight from the kit's table: the working time of the next warmer
- * row, the cure time of the next colder one. Beyond the table there is no number, and the sheet says so.
- */
-static void add_times(struct sm_text *words, const struct sm_schedule *s, const struct sm_kit *kit)
-{
+    const struct sm_schedule *s = list->crew->s;
     double pipe_c = s->sheet->access.pipe_temperature_c;
-    const struct sm_cure_row *colder, *warmer;
-    find_rows(s, kit, HUGE_VAL, &colder, &warmer);
-    if (!colder) {
-        return; /* the kit has no table */
+    if (!list->kit || !list->kit->cure) {
+        return;
     }
     if (!isfinite(pipe_c)) {
         sm_text_add(words, "Working and cure time: see the kit, at the temperature of the pipe");
         return;
     }
-    find_rows(s, kit, pipe_c, &colder, &warmer);
     sm_text_add(words, "Pipe at ");
     sm_schedule__add_temperature(words, s, pipe_c);
-    if (!colder || !warmer) {
+    if (!list->has_times) {
         sm_text_add(words, ": outside the kit's table of times");
         return;
     }
     sm_text_add(words, ": work within ");
-    sm_text_add_number(words, floor(warmer->working_min), 0, 0);
+    sm_text_add_number(words, list->times.working_min, 0, 0);
     sm_text_add(words, " min, cure ");
-    sm_text_add_number(words, ceil(colder->cure_min), 0, 0);
+    sm_text_add_number(words, list->times.cure_min, 0, 0);
     sm_text_add(words, " min");
 }
 
@@ -215,7 +217,7 @@ static void draw_heading(struct checklist *list)
 {
     struct sm_crew *crew = list->crew;
     struct sm_text words = {0};
-    add_times(&words, crew->s, list->kit);
+    add_times(&words, list);
     sm_schedule__crew_heading(crew, "In this order", 30);
     double left = sm_schedule__crew_left(crew), right = sm_schedule__crew_right(crew);
     struct sm_type type = {9, true, SM_ANCHOR_END, SM_INK_LINE};
@@ -231,7 +233,7 @@ static void draw_record(struct sm_crew *crew)
     double left = sm_schedule__crew_left(crew), width = sm_schedule__crew_right(crew) - left;
     sm_schedule__crew_need(crew, RECORD_HEIGHT);
     for (int row = 0; row < 2; row++) {
-        crew->y += 19;
+        crew->y += 18;
         for (int i = 0; i < 4; i++) {
             bool is_wide = row == 1 && i == 0;
             double x2 = left + width * (is_wide ? 3 : i + 1) / 4 - (i < 3 ? 8 : 0);
@@ -261,6 +263,8 @@ static void draw_list(struct checklist *list)
 void sm_schedule__crew_checklist(struct sm_crew *crew, const struct sm_repair *repair)
 {
     struct checklist list = {.crew = crew, .repair = repair, .kit = sm_schedule__kit(crew->s, repair)};
+    list.has_times = list.kit && sm_cure_time_at(&list.times, crew->s->sheet, list.kit->cure,
+                                                 crew->s->sheet->access.pipe_temperature_c, NULL) == SM_OK;
     add_finding_steps(&list);
     add_resin_steps(&list);
     add_pressure_steps(&list);

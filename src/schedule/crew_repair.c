@@ -1,6 +1,7 @@
 /* One page a repair: where, with what, how to set the rod, what to do in which order, and what to do when in
  * doubt. */
 #include "crew_page.h"
+#include "stopmark/plan.h"
 
 #include <math.h>
 
@@ -10,7 +11,8 @@
 #define TEXT_SIZE 9.0
 #define MOST_ON_THE_WAY 6
 #define STILL_WIDTH 150.0
-#define STILL_HEIGHT 112.0
+#define STILL_HEIGHT 112.0 /* on the shorter Letter page a little less */
+#define STILL_HEIGHT_LETTER 98.0
 
 static const struct sm_stroke frame = {SM_INK_LINE, 1.6, SM_DASH_NONE};
 
@@ -211,11 +213,12 @@ static void add_picture(struct sm_crew *crew, const struct sm_repair *repair)
            low = top;
     size_t idx = shown_observation(crew, repair);
     const struct sm_observation *observation = sm_schedule__observation(crew->s, idx);
+    double height = crew->s->paper == SM_PAPER_LETTER ? STILL_HEIGHT_LETTER : STILL_HEIGHT;
     struct sm_still still;
     double x = left;
     if (observation && sm_schedule__still_read(&still, crew->s, idx, &crew->has_failed)) {
         struct sm_rect taken =
-            sm_schedule__crew_still(crew, (struct sm_rect){left, top, STILL_WIDTH, STILL_HEIGHT}, &still);
+            sm_schedule__crew_still(crew, (struct sm_rect){left, top, STILL_WIDTH, height}, &still);
         sm_schedule__still_release(&still);
         low = top + taken.height;
         x += taken.width + 10;
@@ -243,46 +246,58 @@ static void add_boxed_item(struct sm_crew *crew, const char *words)
     crew->y += height;
 }
 
-/* Does the packer have to pass it on its way in, and is it such that it could hold it up? */
-static bool is_on_the_way(const struct sm_schedule *s, const struct sm_repair *repair,
-                          const struct sm_observation *observation)
+static bool covers(const struct sm_repair *repair, int32_t observation_idx)
 {
-    bool may_hold =
-        observation->treatment == SM_TREATMENT_PREPARE || observation->treatment == SM_TREATMENT_REFER;
-    double near_m = sm_schedule__from_crew_m(s, observation->distance_m);
-    double edge_m = fmin(sm_schedule__from_crew_m(s, sm_schedule__repair_start_m(repair)),
-                         sm_schedule__from_crew_m(s, sm_schedule__repair_end_m(repair)));
-    return may_hold && isfinite(near_m) && near_m < edge_m;
+    for (size_t i = 0; i < repair->n_covers; i++) {
+        if (repair->covers[i] == observation_idx) {
+            return true;
+        }
+    }
+    return false;
 }
 
-/* What may hold the packer up on its way in, in the order it meets it; of very many the first and how many
- * more. */
-static void add_the_way(struct sm_text *words, const struct sm_schedule *s, const struct sm_repair *repair)
+static void add_passage(struct sm_text *words, const struct sm_schedule *s, const struct sm_passage *passage)
 {
-    size_t n = s->alignment->n_observations, n_met = 0;
+    const struct sm_observation *observation = sm_schedule__observation(s, (size_t)passage->observation_idx);
+    sm_text_addf(words, "%s%s, %s at ", words->length ? "; " : "To get past on the way: ", passage->what,
+                 observation ? observation->id : "?");
+    sm_schedule__add_length(words, s, passage->way_m);
+    sm_text_add(words, passage->is_doubtful ? " (may not pass: ask)" : "");
+}
+
+/* What the packer has to get past on its way in, as it meets it; of very many the first and how many more. */
+static void add_the_way(struct sm_text *words, struct sm_crew *crew, const struct sm_repair *repair)
+{
+    const struct sm_schedule *s = crew->s;
+    struct sm_arena *arena = NULL;
+    const struct sm_passage *passage = NULL;
+    size_t n = 0;
+    enum sm_status status = sm_arena_new(&arena);
+    if (status == SM_OK) {
+        status = sm_plan_passage(&passage, &n, arena, s->plan, s->alignment, s->sheet,
+                                 (size_t)(repair - s->plan->repair), NULL);
+    }
+    crew->has_failed |= status == SM_E_NOMEM;
+    n = status == SM_OK ? n : 0;
+    size_t n_told = 0;
     for (size_t i = 0; i < n; i++) {
-        const struct sm_observation *observation =
-            &s->alignment->observation[s->sheet->access.enters_at_to ? n - 1 - i : i];
-        if (!is_on_the_way(s, repair, observation) || ++n_met > MOST_ON_THE_WAY) {
-            continue;
+        if (!covers(repair, passage[i].observation_idx) && ++n_told <= MOST_ON_THE_WAY) {
+            add_passage(words, s, &passage[i]);
         }
-        sm_text_addf(words, "%s%s at ", n_met > 1 ? "; " : "To get past on the way: ", observation->id);
-        sm_schedule__add_length(words, s, sm_schedule__from_crew_m(s, observation->distance_m));
-        sm_text_add(words, " ");
-        sm_schedule__add_code(words, observation);
     }
-    if (n_met > MOST_ON_THE_WAY) {
-        sm_text_addf(words, "; and %zu more after these", n_met - MOST_ON_THE_WAY);
+    if (n_told > MOST_ON_THE_WAY) {
+        sm_text_addf(words, "; and %zu more after these", n_told - MOST_ON_THE_WAY);
     }
-    if (n_met) {
+    if (n_told) {
         sm_text_add(words, s->sheet->access.enters_at_to ? " (from your end)." : ".");
     }
+    sm_arena_free(&arena);
 }
 
 static void add_preparation(struct sm_crew *crew, const struct sm_repair *repair)
 {
     struct sm_text words = {0};
-    add_the_way(&words, crew->s, repair);
+    add_the_way(&words, crew, repair);
     crew->y += repair->n_prepare || words.length ? 6 : 0;
     for (size_t i = 0; i < repair->n_prepare; i++) {
         struct sm_text item = {0};

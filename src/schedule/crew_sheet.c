@@ -2,12 +2,14 @@
 #include "crew_page.h"
 #include "report.h"
 #include "strip.h"
+#include "stopmark/engineering.h"
 
 #include <math.h>
 
 #define TEXT_SIZE 9.4
-#define STRIP_TEXT 7.6
-#define CAUTIONS_HEIGHT 118.0
+#define STRIP_TEXT 7.6 /* a little less on the shorter Letter page */
+#define STRIP_TEXT_LETTER 7.0
+#define CAUTION_SIZE 8.6
 #define FIRST_PAGE_ROWS 3
 #define FULL_STRIP_ROWS 400
 
@@ -44,9 +46,9 @@ static void add_title(struct sm_crew *crew)
     sm_text_addf(&words, "survey %s", or_unknown(s->sheet->date));
     sm_schedule__crew_line(crew, (struct sm_point){right, crew->y + 26},
                            (struct sm_type){9, false, SM_ANCHOR_END, SM_INK_LINE}, 125, sm_text_str(&words));
-    crew->y += 36;
+    crew->y += 34;
     draw_tape(crew, crew->y);
-    crew->y += 15;
+    crew->y += 12;
     sm_schedule__drop(&words, &crew->has_failed);
 }
 
@@ -76,7 +78,7 @@ static void add_facts(struct sm_crew *crew)
     add_fact(crew, 2, "Length", &words);
     sm_schedule__add_diameter(&words, s, segment->diameter_mm);
     add_fact(crew, 3, "Diameter", &words);
-    crew->y += 27;
+    crew->y += 25;
     sm_text_addf(&words, "%s \u2192 %s", or_unknown(segment->from), or_unknown(segment->to));
     add_fact(crew, 0, "Surveyed", &words);
     bool is_with = segment->flow == SM_FLOW_FROM_TO;
@@ -93,7 +95,7 @@ static void add_facts(struct sm_crew *crew)
         sm_text_add(&words, "not said");
     }
     add_fact(crew, 3, "Groundwater above invert", &words);
-    crew->y += 30;
+    crew->y += 27;
     sm_schedule__drop(&words, &crew->has_failed);
 }
 
@@ -102,7 +104,8 @@ static size_t add_strip(struct sm_crew *crew)
 {
     double left = sm_schedule__crew_left(crew);
     struct sm_strip_opts opts = {.width = sm_schedule__crew_right(crew) - left,
-                                 .text_size = STRIP_TEXT,
+                                 .text_size =
+                                     crew->s->paper == SM_PAPER_LETTER ? STRIP_TEXT_LETTER : STRIP_TEXT,
                                  .max_rows = FIRST_PAGE_ROWS,
                                  .has_legend = true,
                                  .is_work_only = true};
@@ -143,6 +146,17 @@ static void add_full_strip(struct sm_crew *crew)
     sm_schedule__crew_move_back(crew);
     crew->y += strip.height;
     crew->has_failed |= strip.has_failed;
+}
+
+/* Words at the flow, over the whole width. */
+static void add_paragraph(struct sm_crew *crew, const char *words)
+{
+    double left = sm_schedule__crew_left(crew);
+    struct sm_rect at = {left, 0, sm_schedule__crew_right(crew) - left, 0};
+    double height = sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, false, words);
+    sm_schedule__crew_need(crew, height);
+    at.y = crew->y;
+    crew->y += sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, words) + 2;
 }
 
 /* ---- repairs in order ---- */
@@ -223,6 +237,56 @@ static void add_repairs(struct sm_crew *crew)
     for (size_t i = 0; i < s->plan->n_repairs; i++) {
         add_repair_row(crew, &s->plan->repair[i]);
     }
+}
+
+/* ---- the day ---- */
+
+static void add_clock(struct sm_text *words, double minutes)
+{
+    long whole = (long)ceil(minutes - 1e-6);
+    sm_text_addf(words, "%ld:%02ld", whole / 60, whole % 60);
+}
+
+/* Repairs of the shift with the time they are ready; the first that has no time, with the reason. */
+static void add_day_words(struct sm_text *words, const struct sm_schedule *s, const struct sm_day_plan *day)
+{
+    size_t n = (size_t)day->n_in_shift;
+    for (size_t i = 0; i < n; i++) {
+        sm_text_addf(
+            words, "%s%s ",
+            i ? ", " : "Ready, in hours from the start of work, pauses not counted: ", s->plan->repair[i].id);
+        add_clock(words, day->repair[i].end_min);
+    }
+    sm_text_add(words, n ? ". " : "");
+    if (n < day->n_repairs && day->repair[n].trouble) {
+        sm_text_addf(words, "%s cannot be timed: %s. ", s->plan->repair[n].id, day->repair[n].trouble);
+    } else {
+        sm_text_addf(words, "%zu of %zu fit in a shift of ", n, day->n_repairs);
+        add_clock(words, sm_day_rules_default().shift_min);
+        sm_text_add(words, ". ");
+    }
+    sm_text_add(words, "Usual times, cure from the kit's table; the crew's own count comes first.");
+}
+
+static void add_day(struct sm_crew *crew)
+{
+    const struct sm_schedule *s = crew->s;
+    const struct sm_day_rules rules = sm_day_rules_default();
+    struct sm_day_plan *day = NULL;
+    if (s->plan->n_repairs == 0 || s->sheet->n_cure_rows == 0) {
+        return; /* nothing is known of the cure, by far the longest of all steps */
+    }
+    enum sm_status status = sm_day_plan_make(&day, s->plan, s->sheet, s->alignment, &rules, NULL);
+    crew->has_failed |= status == SM_E_NOMEM;
+    if (status != SM_OK) {
+        return;
+    }
+    struct sm_text words = {0};
+    add_day_words(&words, s, day);
+    sm_schedule__crew_heading(crew, "The day", 40);
+    add_paragraph(crew, sm_text_str(&words));
+    sm_schedule__drop(&words, &crew->has_failed);
+    sm_day_plan_free(&day);
 }
 
 /* ---- to load ---- */
@@ -313,36 +377,37 @@ static void add_unrepaired(struct sm_crew *crew)
         const struct sm_observation *observation =
             sm_schedule__observation(s, (size_t)s->plan->unrepaired[i].observation_idx);
         if (observation) {
-            sm_text_addf(&words, "%s%s at ", words.length ? "; " : "", observation->id);
+            sm_text_addf(&words, "%s%s at ",
+                         words.length ? "; " : "Seen, but not for a liner of this plan: ", observation->id);
             sm_schedule__add_length(&words, s, observation->distance_m);
         }
     }
     if (words.length) {
-        sm_schedule__crew_heading(crew, "Seen but not for a liner of this plan", 14);
-        double left = sm_schedule__crew_left(crew);
-        struct sm_rect at = {left, crew->y, sm_schedule__crew_right(crew) - left, 0};
-        double height =
-            sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, false, sm_text_str(&words));
-        sm_schedule__crew_need(crew, height);
-        at.y = crew->y;
-        crew->y +=
-            sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, sm_text_str(&words)) + 2;
+        crew->y += 3;
+        add_paragraph(crew, sm_text_str(&words));
     }
     sm_schedule__drop(&words, &crew->has_failed);
 }
 
-static void add_cautions(struct sm_crew *crew)
+static double caution_height(struct sm_crew *crew, const char *caution, bool is_drawn)
 {
     double left = sm_schedule__crew_left(crew);
-    sm_schedule__crew_heading(crew, "Cautions", CAUTIONS_HEIGHT); /* kept together */
+    struct sm_rect at = {left + 10, crew->y, sm_schedule__crew_right(crew) - left - 10, 0};
+    return sm_schedule__crew_paragraph(crew, at, CAUTION_SIZE, SM_WEIGHT_PLAIN, is_drawn, caution) + 2;
+}
+
+/* Kept together on one page. */
+static void add_cautions(struct sm_crew *crew)
+{
+    double height = 0;
     for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
-        struct sm_rect at = {left + 10, 0, sm_schedule__crew_right(crew) - left - 10, 0};
-        double height = sm_schedule__crew_paragraph(crew, at, 8.8, SM_WEIGHT_PLAIN, false, *caution);
-        sm_schedule__crew_need(crew, height + 2);
-        at.y = crew->y;
-        sm_schedule__rect(&crew->pen, (struct sm_rect){left, crew->y + 3.5, 4.5, 4.5}, SM_INK_LINE,
-                          (struct sm_stroke){SM_INK_NONE, 0, SM_DASH_NONE});
-        crew->y += sm_schedule__crew_paragraph(crew, at, 8.8, SM_WEIGHT_PLAIN, true, *caution) + 2;
+        height += caution_height(crew, *caution, false);
+    }
+    sm_schedule__crew_heading(crew, "Cautions", height);
+    for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
+        struct sm_rect bullet = {sm_schedule__crew_left(crew), crew->y + 3.5, 4.5, 4.5};
+        sm_schedule__rect(&crew->pen, bullet, SM_INK_LINE, (struct sm_stroke){SM_INK_NONE, 0, SM_DASH_NONE});
+        crew->y += caution_height(crew, *caution, true);
     }
 }
 
@@ -360,8 +425,9 @@ enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedu
     add_facts(&crew);
     size_t n_unnamed = add_strip(&crew);
     add_repairs(&crew);
-    add_load(&crew);
     add_unrepaired(&crew);
+    add_day(&crew);
+    add_load(&crew);
     add_cautions(&crew);
     if (n_unnamed) {
         add_full_strip(&crew);

@@ -3,8 +3,12 @@
 #include "report.h"
 #include "still.h"
 #include "strip.h"
+#include "stopmark/plan.h"
 
 #include <math.h>
+#include <string.h>
+
+#define MOST_EXPLAINED 100
 
 void sm_schedule__html_words(struct sm_text *out, struct sm_text *words)
 {
@@ -72,6 +76,32 @@ static bool find_needed(const struct sm_schedule *s, const struct sm_repair *rep
     return *start_m <= *end_m;
 }
 
+/* The planner's own account, each line a paragraph; left out for so many repairs that nobody would read them
+ * all. */
+static void add_reasons(struct sm_text *out, const struct sm_schedule *s, const struct sm_repair *repair)
+{
+    if (s->plan->n_repairs > MOST_EXPLAINED) {
+        return;
+    }
+    struct sm_text reasons = {0};
+    size_t idx = (size_t)(repair - s->plan->repair);
+    enum sm_status status = sm_plan_explain(&reasons, s->plan, s->alignment, s->sheet, idx, NULL);
+    out->failed |= status == SM_E_NOMEM;
+    if (status == SM_OK && reasons.length) {
+        sm_text_add(out, s->people_unit == SM_UNIT_FT
+                             ? "<details><summary>The plan's reasons, in metres</summary>"
+                             : "<details><summary>The plan's reasons</summary>");
+        for (char *line = reasons.data, *end; line && (end = strchr(line, '\n')) != NULL; line = end + 1) {
+            *end = '\0';
+            sm_text_add(out, "<p>");
+            sm_text_add_html(out, line);
+            sm_text_add(out, "</p>");
+        }
+        sm_text_add(out, "</details>");
+    }
+    sm_schedule__drop(&reasons, &out->failed);
+}
+
 static void add_why(struct sm_text *out, const struct sm_schedule *s, const struct sm_repair *repair)
 {
     struct sm_text words = {0};
@@ -99,7 +129,10 @@ static void add_why(struct sm_text *out, const struct sm_schedule *s, const stru
         sm_schedule__add_ids(&words, s, repair->reopens, repair->n_reopens, ", ");
         sm_text_add(&words, ".");
     }
-    sm_schedule__html_cell(out, &words, "");
+    sm_text_add(out, "<td>");
+    sm_schedule__html_words(out, &words);
+    add_reasons(out, s, repair);
+    sm_text_add(out, "</td>");
     sm_schedule__drop(&words, &out->failed);
 }
 
@@ -165,6 +198,15 @@ void sm_schedule__add_report_repairs(struct sm_text *out, const struct sm_schedu
         add_repair(out, s, &s->plan->repair[i]);
     }
     end_table(out);
+    struct sm_text other_end = {0};
+    enum sm_status status = sm_plan_other_end(&other_end, s->plan, s->alignment, s->sheet, NULL);
+    out->failed |= status == SM_E_NOMEM;
+    if (status == SM_OK && other_end.length) {
+        sm_text_add(out, "<p><b>The other end:</b> ");
+        sm_schedule__html_words(out, &other_end);
+        sm_text_add(out, "</p>\n");
+    }
+    sm_schedule__drop(&other_end, &out->failed);
     sm_text_add(out, "</section>\n");
 }
 

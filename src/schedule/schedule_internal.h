@@ -77,6 +77,8 @@ void sm_schedule__add_liner_length(struct sm_text *text, const struct sm_schedul
 /** Diameter: `200 mm` or `8 in`; "not known" for NAN. */
 void sm_schedule__add_diameter(struct sm_text *text, const struct sm_schedule *s, double diameter_mm);
 void sm_schedule__add_pressure(struct sm_text *text, const struct sm_schedule *s, double pressure_kpa);
+/** A pressure that must be reached: rounded up. */
+void sm_schedule__add_least_pressure(struct sm_text *text, const struct sm_schedule *s, double pressure_kpa);
 void sm_schedule__add_temperature(struct sm_text *text, const struct sm_schedule *s, double temperature_c);
 /** Reading as on the picture; nothing when there is none. */
 void sm_schedule__add_reading(struct sm_text *text, const struct sm_schedule *s,

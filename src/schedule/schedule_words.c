@@ -108,6 +108,12 @@ void sm_schedule__add_pressure(struct sm_text *text, const struct sm_schedule *s
     sm_text_add(text, is_in_feet(s) ? " psi" : " bar");
 }
 
+void sm_schedule__add_least_pressure(struct sm_text *text, const struct sm_schedule *s, double pressure_kpa)
+{
+    double step_kpa = is_in_feet(s) ? SM_KPA_PER_PSI / 10 : KPA_PER_BAR / 100;
+    sm_schedule__add_pressure(text, s, ceil(pressure_kpa / step_kpa - 1e-6) * step_kpa);
+}
+
 void sm_schedule__add_temperature(struct sm_text *text, const struct sm_schedule *s, double temperature_c)
 {
     sm_text_add_number(text, is_in_feet(s) ? temperature_c * 9 / 5 + 32 : temperature_c, 0, 1);

@@ -757,6 +757,9 @@ static double draw_legend(const struct strip *strip, double top)
     double em = strip->em, x = 0, y = top + 1.6 * em;
     struct sm_type type = {em, false, SM_ANCHOR_START, SM_INK_LINE};
     for (int i = 0; i < N_LEGEND; i++) {
+        if (i == LEGEND_NONE && strip->opts->is_work_only) {
+            continue;
+        }
         double width = 3.0 * em + strip->pen->text_width(strip->pen, type, words[i]) + 1.4 * em;
         if (x + width > strip->opts->width && x > 0) {
             x = 0;
