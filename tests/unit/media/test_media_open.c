@@ -13,9 +13,9 @@ static char dir[256];
 
 static const char *in_dir(const char *name)
 {
-    static char path[2][512];
+    static char path[4][512];
     static int i;
-    i = !i;
+    i = (i + 1) % 4;
     snprintf(path[i], sizeof path[i], "%s/%s", dir, name);
     return path[i];
 }
