@@ -319,6 +319,7 @@ enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *op
         .plan = job->plan,
         .codes = job->codes,
         .people_unit = people_unit(job),
+        .video_findings = &job->video,
     };
     *out = job;
     return SM_OK;

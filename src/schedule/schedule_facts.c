@@ -131,7 +131,7 @@ const struct sm_repair *sm_schedule__repair_of(const struct sm_schedule *s, size
 const struct sm_finding *sm_schedule__finding(const struct sm_schedule *s, size_t finding_idx)
 {
     const struct sm_findings *lists[] = {&s->sheet->findings, s->log ? &s->log->findings : NULL,
-                                         &s->alignment->findings, &s->plan->findings};
+                                         s->video_findings, &s->alignment->findings, &s->plan->findings};
     for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++) {
         size_t n = lists[i] ? lists[i]->n : 0;
         if (finding_idx < n) {
