@@ -25,14 +25,23 @@ static double clock_s(void)
     return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
 }
 
-struct sm_cli_progress sm_cli_progress_start(const struct sm_cli_common *common)
+/* What is ignored stays so: a run under nohup goes on when its terminal closes. A second Ctrl-C ends the
+ * program at once. */
+static void heed(int signal_number)
 {
-    /* SA_RESETHAND: a second Ctrl-C ends the program at once. */
+    struct sigaction present;
     struct sigaction action = {.sa_handler = stop, .sa_flags = (int)SA_RESETHAND};
     sigemptyset(&action.sa_mask);
-    sigaction(SIGINT, &action, NULL);
-    sigaction(SIGTERM, &action, NULL);
-    sigaction(SIGHUP, &action, NULL);
+    if (sigaction(signal_number, NULL, &present) == 0 && present.sa_handler != SIG_IGN) {
+        sigaction(signal_number, &action, NULL);
+    }
+}
+
+struct sm_cli_progress sm_cli_progress_start(const struct sm_cli_common *common)
+{
+    heed(SIGINT);
+    heed(SIGTERM);
+    heed(SIGHUP);
     return (struct sm_cli_progress){.is_shown = !common->is_quiet && isatty(STDERR_FILENO)};
 }
 
