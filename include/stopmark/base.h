@@ -175,6 +175,8 @@ size_t sm_utf8_len(const char *s);
 bool sm_utf8_valid(const char *s, size_t n);
 /** Copy src to dst (size bytes, always terminated), cutting at a character boundary. @return false when cut. */
 bool sm_strcopy(char *dst, size_t size, const char *src);
+/** Make text, which may quote a field file, one line that drives no terminal: control characters and bytes that are no UTF-8 become '?', in place. */
+void sm_clean_line(char *text);
 
 /**
  * Copy src as a key is compared: ASCII and Latin-1 letters in lower case, umlauts as two letters (ae oe ue ss), runs of

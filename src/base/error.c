@@ -46,24 +46,6 @@ void sm_error_source(struct sm_error *err, const char *source)
     memcpy(err->source, tail, strlen(tail) + 1);
 }
 
-/* Texts quote what stands in field files: one line, whole characters, nothing that drives a terminal. */
-static void clean_line(char *text)
-{
-    char *to = text;
-    for (const char *from = text; *from;) {
-        size_t n = sm_utf8_len(from);
-        bool is_plain = n > 1 || (n == 1 && (unsigned char)*from >= 0x20 && *from != 0x7f);
-        if (is_plain) {
-            memmove(to, from, n);
-            to += n;
-        } else {
-            *to++ = '?';
-        }
-        from += n ? n : 1;
-    }
-    *to = '\0';
-}
-
 static void print_line(char *text, size_t size, const char *fmt, va_list args) SM_PRINTF(3, 0);
 static void print_line(char *text, size_t size, const char *fmt, va_list args)
 {
@@ -77,7 +59,7 @@ static void print_line(char *text, size_t size, const char *fmt, va_list args)
             text[end - 1] = '\0';
         }
     }
-    clean_line(text);
+    sm_clean_line(text);
 }
 
 static void fill(struct sm_error *err, enum sm_status status, const char *fmt, va_list args) SM_PRINTF(3, 0);

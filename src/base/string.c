@@ -88,3 +88,21 @@ bool sm_strcopy(char *dst, size_t size, const char *src)
     dst[n] = '\0';
     return fits;
 }
+
+void sm_clean_line(char *text)
+{
+    char *to = text;
+    for (const char *from = text; *from;) {
+        size_t n = sm_utf8_len(from);
+        bool is_control = (unsigned char)*from < 0x20 || *from == 0x7f ||
+                          ((unsigned char)*from == 0xC2 && (unsigned char)from[1] < 0xA0);
+        if (n && !is_control) {
+            memmove(to, from, n);
+            to += n;
+        } else {
+            *to++ = '?';
+        }
+        from += n ? n : 1;
+    }
+    *to = '\0';
+}

@@ -19,6 +19,7 @@ enum sm_status sm_findings_add(struct sm_findings *findings, enum sm_flag flag, 
     if (!message || (source && !source_copy)) {
         return SM_E_NOMEM;
     }
+    sm_clean_line(message);
     findings->item[findings->n++] =
         (struct sm_finding){flag, severity, source_copy, line, time_s, entry_idx, message};
     return SM_OK;

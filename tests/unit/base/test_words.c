@@ -86,6 +86,14 @@ static void test_column_split(void **state)
     }
 }
 
+static void test_clean_line(void **state)
+{
+    (void)state;
+    char text[] = "a\nb\x1b[2J gr\xc3\xb6\xc3 \xc2\x9b \xff";
+    sm_clean_line(text);
+    assert_string_equal(text, "a?b?[2J gr\xc3\xb6? ? ?");
+}
+
 static void check_decoded(const char *data, size_t n, const char *expected)
 {
     struct sm_text text = {0};
@@ -121,10 +129,9 @@ static void test_decoded(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_key_fold),
-        cmocka_unit_test(test_nearest_word),
-        cmocka_unit_test(test_column_split),
-        cmocka_unit_test(test_decoded),
+        cmocka_unit_test(test_key_fold),     cmocka_unit_test(test_nearest_word),
+        cmocka_unit_test(test_column_split), cmocka_unit_test(test_decoded),
+        cmocka_unit_test(test_clean_line),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
