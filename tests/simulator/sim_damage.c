@@ -139,7 +139,7 @@ void sm_sim__damage_under(struct sm_sim_damage *damage, struct sm_sim_picture *p
 }
 
 /* ---- over the overlay
- * -------------------------------------------------------------------------------------- */
+ * ---------------------------------------------------------------------------------------- */
 
 static void blur_row(const struct sm_sim_damage *damage, const uint8_t *in, ptrdiff_t pitch, int32_t last,
                      int32_t at, uint8_t *out, int32_t width_px)

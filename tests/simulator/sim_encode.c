@@ -57,7 +57,7 @@ static enum sm_status av_error(struct sm_error *err, int code, const char *path,
 }
 
 /* ---- opening
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 static int64_t bit_rate(const struct sm_sim_video_opts *video)
 {
@@ -161,7 +161,7 @@ static enum sm_status make_frame(struct sm_sim_encoder *encoder, struct sm_error
 enum sm_status sm_sim__encoder_open(struct sm_sim_encoder **out, const struct sm_sim_video_opts *video,
                                     bool is_interlaced, const char *path, struct sm_error *err)
 {
-    av_log_set_level(AV_LOG_ERROR);
+    av_log_set_level(AV_LOG_FATAL);
     struct sm_sim_encoder *encoder = sm_calloc(1, sizeof *encoder);
     if (!encoder) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for the encoder");
@@ -175,6 +175,9 @@ enum sm_status sm_sim__encoder_open(struct sm_sim_encoder **out, const struct sm
         encoder->format ? SM_OK : sm_error_set(err, SM_E_UNSUPPORTED, "no muxer %s", muxer);
     if (status == SM_OK) {
         encoder->format->flags |= AVFMT_FLAG_BITEXACT;
+        encoder->format->max_delay =
+            700000; /* us; a program stream's decoder buffer fills that long before it is read */
+        av_opt_set_int(encoder->format, "preload", 500000, AV_OPT_SEARCH_CHILDREN);
         status = open_codec(encoder, video, is_interlaced, err);
     }
     if (status == SM_OK) {
@@ -194,7 +197,7 @@ enum sm_status sm_sim__encoder_open(struct sm_sim_encoder **out, const struct sm
 }
 
 /* ---- writing
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 static enum sm_status drain(struct sm_sim_encoder *encoder, struct sm_error *err)
 {
@@ -270,7 +273,7 @@ void sm_sim__encoder_abort(struct sm_sim_encoder **encoder)
 }
 
 /* ---- reading back
- * ------------------------------------------------------------------------------------------ */
+ * -------------------------------------------------------------------------------------------- */
 
 struct decoder {
     AVFormatContext *format;
@@ -327,7 +330,9 @@ static enum sm_status take_frames(struct decoder *decoder, const char *path, str
         if (decoder->n == 0) {
             decoder->first_pts = decoder->frame->best_effort_timestamp;
         }
-        double time_s = (double)(decoder->frame->best_effort_timestamp - decoder->first_pts) * av_q2d(base);
+        int64_t pts = decoder->frame->best_effort_timestamp;
+        bool has_time = pts != AV_NOPTS_VALUE && decoder->first_pts != AV_NOPTS_VALUE;
+        double time_s = has_time ? (double)(pts - decoder->first_pts) * av_q2d(base) : SM_NAN;
         enum sm_status status = decoder->fn(decoder->user, decoder->n++, time_s, decoder->frame->data[0],
                                             decoder->frame->linesize[0], err);
         if (status != SM_OK) {

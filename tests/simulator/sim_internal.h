@@ -24,7 +24,7 @@ struct sm_test_random sm_sim__stream(int64_t seed, enum sm_sim_stream stream);
 bool sm_sim__chance(struct sm_test_random *random, double chance);
 
 /* ---- what is planted (sim_scenario.c)
- * ---------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------ */
 
 enum sm_sim_kind {
     SM_SIM_START_NODE,
@@ -75,7 +75,7 @@ enum sm_status sm_sim__scenario_make(struct sm_sim_scenario *out, const struct s
 void sm_sim__scenario_release(struct sm_sim_scenario *scenario);
 
 /* ---- the camera's way and the counter (sim_motion.c)
- * ------------------------------------------------------- */
+ * --------------------------------------------------------- */
 
 /** A stop at an item, or at its end. */
 struct sm_sim_stop {
@@ -113,13 +113,13 @@ void sm_sim__counter_reading(int64_t counts, int64_t decimals, struct sm_text *o
 void sm_sim__counter_idle_text(const struct sm_sim_counter_opts *counter, struct sm_text *out);
 
 /* ---- the wall (sim_wall.c)
- * --------------------------------------------------------------------------------- */
+ * ----------------------------------------------------------------------------------- */
 
 /** Unrolled wall as a ring of rows along the pipe, painted when needed; a texel is Y | U << 8 | V << 16 |
  * gloss << 24. */
 struct sm_sim_wall;
 #define SM_SIM_WALL_COLUMNS 1024 /**< once around, column 0 at the invert, clockwise as seen with the run */
-#define SM_SIM_WALL_ROWS 8192    /**< in the ring */
+#define SM_SIM_WALL_ROWS 4096    /**< in the ring */
 #define SM_SIM_WALL_FAR 8        /**< rows and columns of the fine picture in one texel of the coarse */
 #define SM_SIM_ROWS_PER_DIAMETER 150
 enum sm_status sm_sim__wall_new(struct sm_sim_wall **out, const struct sm_sim_opts *opts,
@@ -133,7 +133,7 @@ const uint32_t *sm_sim__wall_far_texels(
     const struct sm_sim_wall *wall); /**< the same, FAR times coarser both ways */
 
 /* ---- pictures
- * ---------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------ */
 
 /** 4:2:0 picture, video range. */
 struct sm_sim_picture {
@@ -191,17 +191,21 @@ struct sm_sim_shown {
 enum sm_status sm_sim__overlay_draw(struct sm_sim_overlay *overlay, double time_s,
                                     struct sm_sim_picture *picture, struct sm_sim_shown *shown,
                                     struct sm_error *err) SM_CHECKED;
+/** How far a drawn character is found again in a finished picture. */
+struct sm_sim_match {
+    double likeness; /**< correlation of luma with what was drawn, 0..1 */
+    double contrast; /**< of the part that agrees, grey levels from its dark to its bright */
+};
 /**
- * How well a counter text stands out in a finished picture: the least over its digits of the difference
- * between strokes and their surroundings, in grey levels. other (NULL or a text as long): only digits that
- * differ from it count.
+ * The worst match of a counter text's digits in a finished picture.
+ * @param other NULL, or a text as long: only digits that differ from it count; 1 and 255 when none does.
  */
-enum sm_status sm_sim__overlay_contrast(struct sm_sim_overlay *overlay, const char *text, const char *other,
-                                        const uint8_t *luma, ptrdiff_t stride, double *out,
-                                        struct sm_error *err) SM_CHECKED;
+enum sm_status sm_sim__overlay_match(struct sm_sim_overlay *overlay, const char *text, const char *other,
+                                     const uint8_t *luma, ptrdiff_t stride, struct sm_sim_match *out,
+                                     struct sm_error *err) SM_CHECKED;
 
 /* ---- the video file (sim_encode.c)
- * ------------------------------------------------------------------------- */
+ * --------------------------------------------------------------------------- */
 
 struct sm_sim_encoder;
 enum sm_status sm_sim__encoder_open(struct sm_sim_encoder **out, const struct sm_sim_video_opts *video,
@@ -216,18 +220,18 @@ void sm_sim__encoder_abort(struct sm_sim_encoder **encoder);
 /** Called for each frame of a file in the order they are shown; luma is borrowed. */
 typedef enum sm_status sm_sim_decoded_fn(void *user, size_t frame_idx, double time_s, const uint8_t *luma,
                                          ptrdiff_t stride, struct sm_error *err);
-/** Decode a whole file; the first frame's time is 0. */
+/** Decode a whole file; the first frame's time is 0, one that the file does not tell NAN. */
 enum sm_status sm_sim__decode(const char *path, sm_sim_decoded_fn *fn, void *user,
                               struct sm_error *err) SM_CHECKED;
 
 /* ---- truth and papers
- * -------------------------------------------------------------------------------------- */
+ * ---------------------------------------------------------------------------------------- */
 
 /** One frame's truth. */
 struct sm_sim_frame_truth {
     double time_s;
     double true_m;
-    double contrast;
+    struct sm_sim_match match; /**< of the counter's worst digit, as decoded */
     char text[48], reading[24];
     bool is_shown, is_legible;
 };

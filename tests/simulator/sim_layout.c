@@ -9,7 +9,7 @@
 #include <string.h>
 
 /* ---- texts
- * ------------------------------------------------------------------------------------------------- */
+ * --------------------------------------------------------------------------------------------------- */
 
 /* Which of n ways of writing a field this survey uses. */
 static int64_t way(const struct sm_sim_opts *opts, enum sm_sim_field_kind kind, int64_t n)
@@ -181,7 +181,7 @@ void sm_sim__field_sample(const struct sm_sim_opts *opts, enum sm_sim_field_kind
 }
 
 /* ---- style
- * ------------------------------------------------------------------------------------------------- */
+ * --------------------------------------------------------------------------------------------------- */
 
 static struct sm_colour colour_of(int64_t rgb, double alpha)
 {
@@ -214,7 +214,7 @@ struct sm_caption_style sm_sim__overlay_style(const struct sm_sim_opts *opts, en
 }
 
 /* ---- places
- * ------------------------------------------------------------------------------------------------ */
+ * -------------------------------------------------------------------------------------------------- */
 
 struct planner {
     const struct sm_sim_opts *opts;
@@ -402,7 +402,7 @@ static enum sm_status place_counter(struct planner *planner, struct sm_error *er
 }
 
 /* ---- grounds
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 /* One box for what stands in the upper half and one for the lower, per side for panels, per field for
  * corners. */

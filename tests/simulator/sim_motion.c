@@ -205,7 +205,7 @@ const struct sm_sim_stop *sm_sim__path_stop_at(const struct sm_sim_path *path, d
 }
 
 /* ---- counter
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 double sm_sim__counter_value(const struct sm_sim_opts *opts, double place_m, bool is_set_anew)
 {

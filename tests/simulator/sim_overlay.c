@@ -27,8 +27,8 @@ struct sm_sim_overlay {
     struct window gap[MAX_WINDOWS], page[MAX_WINDOWS];
     struct {
         struct sm_text text;
-        struct sm_sim_stamp bare; /* strokes alone, for measuring */
-    } measured[2];                /* the two texts measured last */
+        struct sm_sim_stamp stamp, dark;
+    } measured[2]; /* the two counter texts compared last */
     size_t last_measured;
 };
 
@@ -50,7 +50,7 @@ void sm_sim__field_corner(const struct sm_sim_field *field, const struct sm_sim_
 }
 
 /* ---- windows
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 /* n windows of about for_s, one in each n-th of the run, so that none run together. */
 static void plan_windows(struct window *window, int64_t n, double for_s, const struct sm_sim_path *path,
@@ -75,7 +75,7 @@ static bool is_within(const struct window *window, double time_s)
 }
 
 /* ---- drawing a field
- * --------------------------------------------------------------------------------------- */
+ * ----------------------------------------------------------------------------------------- */
 
 /* The other colour of a flipping text. */
 static struct sm_caption_style flipped(struct sm_caption_style style)
@@ -156,13 +156,18 @@ static void draw_boxes(const struct sm_sim_overlay *overlay, struct sm_sim_pictu
 }
 
 /* ---- pages and sentences
- * ----------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------- */
+
+static double line_pitch_px(const struct sm_sim_opts *opts)
+{
+    return opts->overlay.digit_px * opts->overlay.other_scale * 1.9 + 4;
+}
 
 static enum sm_status set_lines(struct sm_sim_overlay *overlay, const char *const *text, size_t n,
                                 double middle, struct sm_error *err)
 {
     const struct sm_sim_opts *opts = overlay->opts;
-    double pitch_px = opts->overlay.digit_px * opts->overlay.other_scale * 1.9 + 4;
+    double pitch_px = line_pitch_px(opts);
     enum sm_status status = SM_OK;
     overlay->n_lines = n;
     for (size_t i = 0; status == SM_OK && i < n; i++) {
@@ -215,6 +220,45 @@ static void add_sentence(const struct sm_sim_item *item, struct sm_text *out)
     }
 }
 
+/* Whether a band across the picture would run into a field. */
+static bool is_band_taken(const struct sm_sim_overlay *overlay, double top_px, double bottom_px)
+{
+    for (size_t i = 0; i < overlay->n_fields; i++) {
+        if (overlay->field[i].room.top_px < bottom_px && overlay->field[i].room.bottom_px > top_px) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Middle of n lines, as a share of the height, away from the fields where that can be had. */
+static double sentence_middle(const struct sm_sim_overlay *overlay, size_t n)
+{
+    static const double wishes[] = {0.66, 0.5, 0.34, 0.75, 0.25};
+    double height_px = (double)overlay->opts->video.height_px,
+           half_px = line_pitch_px(overlay->opts) * (double)n * 0.6;
+    for (size_t i = 0; i < sizeof wishes / sizeof wishes[0]; i++) {
+        if (!is_band_taken(overlay, height_px * wishes[i] - half_px, height_px * wishes[i] + half_px)) {
+            return wishes[i];
+        }
+    }
+    return wishes[0];
+}
+
+/* A sentence too long for the picture goes on in the next line after a comma. @return the number of lines. */
+static size_t break_sentence(char *text, size_t n_max, const char **line)
+{
+    size_t n = 0;
+    line[n++] = text;
+    for (char *at = strstr(text, ", "); at && n < n_max; at = strstr(at + 2, ", ")) {
+        if (strlen(line[n - 1]) > 26) {
+            at[1] = '\0';
+            line[n++] = at + 2;
+        }
+    }
+    return n;
+}
+
 static enum sm_status set_sentence(struct sm_sim_overlay *overlay, double time_s, struct sm_error *err)
 {
     const struct sm_sim_stop *stop = sm_sim__path_stop_at(overlay->path, time_s);
@@ -225,8 +269,12 @@ static enum sm_status set_sentence(struct sm_sim_overlay *overlay, double time_s
     }
     struct sm_text text = {0};
     add_sentence(&overlay->scenario->item[stop->item_idx], &text);
-    const char *line = sm_text_str(&text);
-    enum sm_status status = text.failed ? SM_E_NOMEM : set_lines(overlay, &line, 1, 0.72, err);
+    enum sm_status status = text.failed ? SM_E_NOMEM : SM_OK;
+    if (status == SM_OK && text.data) {
+        const char *line[3];
+        size_t n = break_sentence(text.data, 3, line);
+        status = set_lines(overlay, line, n, sentence_middle(overlay, n), err);
+    }
     sm_text_release(&text);
     return status;
 }
@@ -238,29 +286,31 @@ static void draw_lines(struct sm_sim_overlay *overlay, struct sm_sim_picture *pi
     }
 }
 
-/* ---- measuring
- * --------------------------------------------------------------------------------------------- */
+/* ---- measuring -------------------------------------------------------------------------------------------
+ */
 
-/* Strokes of a counter text, from the two texts kept. */
-static enum sm_status measure_text(struct sm_sim_overlay *overlay, const char *text,
-                                   const struct sm_sim_stamp **out, struct sm_error *err)
+/* The stamps of a counter text, from the two texts kept. @return in idx which it is. */
+static enum sm_status measure_text(struct sm_sim_overlay *overlay, const char *text, size_t *idx,
+                                   struct sm_error *err)
 {
     for (size_t i = 0; i < 2; i++) {
-        if (overlay->measured[i].bare.y && strcmp(sm_text_str(&overlay->measured[i].text), text) == 0) {
-            overlay->last_measured = i;
-            *out = &overlay->measured[i].bare;
+        if (overlay->measured[i].stamp.y && strcmp(sm_text_str(&overlay->measured[i].text), text) == 0) {
+            *idx = overlay->last_measured = i;
             return SM_OK;
         }
     }
+    const struct sm_sim_overlay_opts *opts = &overlay->opts->overlay;
     size_t place = 1 - overlay->last_measured;
     struct sm_caption_style style = sm_sim__overlay_style(overlay->opts, SM_SIM_FIELD_COUNTER);
-    style.outline_px = 0;
-    style.shadow.a = style.box.a = 0;
-    enum sm_status status = sm_sim__stamp_make(&overlay->measured[place].bare, &style, text, 1, err);
+    enum sm_status status =
+        sm_sim__stamp_make(&overlay->measured[place].stamp, &style, text, opts->opacity, err);
+    if (status == SM_OK && opts->is_flipping) {
+        style = flipped(style);
+        status = sm_sim__stamp_make(&overlay->measured[place].dark, &style, text, opts->opacity, err);
+    }
     sm_text_clear(&overlay->measured[place].text);
     sm_text_add(&overlay->measured[place].text, text);
-    overlay->last_measured = place;
-    *out = &overlay->measured[place].bare;
+    *idx = overlay->last_measured = place;
     return status == SM_OK && overlay->measured[place].text.failed ? SM_E_NOMEM : status;
 }
 
@@ -269,34 +319,50 @@ static bool is_digit(uint32_t codepoint)
     return codepoint >= '0' && codepoint <= '9';
 }
 
-enum sm_status sm_sim__overlay_contrast(struct sm_sim_overlay *overlay, const char *text, const char *other,
-                                        const uint8_t *luma, ptrdiff_t stride, double *out,
-                                        struct sm_error *err)
+/* One digit, in whichever colour it stands there. */
+static struct sm_sim_match match_glyph(const struct sm_sim_overlay *overlay, size_t measured_idx,
+                                       size_t glyph_idx, const uint8_t *luma, ptrdiff_t stride)
 {
-    const struct sm_sim_stamp *bare = NULL;
-    enum sm_status status = measure_text(overlay, text, &bare, err);
+    const struct sm_sim_stamp *stamps[2] = {&overlay->measured[measured_idx].stamp,
+                                            &overlay->measured[measured_idx].dark};
+    struct sm_sim_match best = {0};
+    for (size_t i = 0; i < 2 && stamps[i]->y; i++) {
+        int32_t left_px = 0, top_px = 0;
+        sm_sim__field_corner(&overlay->field[0], stamps[i], &left_px, &top_px);
+        struct sm_sim_match match =
+            sm_sim__stamp_match(stamps[i], glyph_idx, luma, stride, (int32_t)overlay->opts->video.width_px,
+                                (int32_t)overlay->opts->video.height_px, left_px, top_px);
+        if (match.likeness >= best.likeness) {
+            best = match;
+        }
+    }
+    return best;
+}
+
+enum sm_status sm_sim__overlay_match(struct sm_sim_overlay *overlay, const char *text, const char *other,
+                                     const uint8_t *luma, ptrdiff_t stride, struct sm_sim_match *out,
+                                     struct sm_error *err)
+{
+    size_t idx = 0;
+    enum sm_status status = measure_text(overlay, text, &idx, err);
     if (status != SM_OK) {
         return status;
     }
-    int32_t left_px = 0, top_px = 0;
-    sm_sim__field_corner(&overlay->field[0], bare, &left_px, &top_px);
-    double least = (double)INFINITY;
-    for (size_t i = 0; i < bare->caption.n_glyphs; i++) {
-        const struct sm_caption_glyph *glyph = &bare->caption.glyph[i];
-        bool is_same = other && text[glyph->offset_bytes] == other[glyph->offset_bytes];
-        if (is_digit(glyph->codepoint) && !is_same) {
-            double contrast =
-                sm_sim__stamp_contrast(bare, i, luma, stride, (int32_t)overlay->opts->video.width_px,
-                                       (int32_t)overlay->opts->video.height_px, left_px, top_px);
-            least = fmin(least, isnan(contrast) ? 0 : contrast);
+    const struct sm_caption *caption = &overlay->measured[idx].stamp.caption;
+    *out = (struct sm_sim_match){1, 255};
+    for (size_t i = 0; i < caption->n_glyphs; i++) {
+        bool is_same = other && text[caption->glyph[i].offset_bytes] == other[caption->glyph[i].offset_bytes];
+        if (is_digit(caption->glyph[i].codepoint) && !is_same) {
+            struct sm_sim_match match = match_glyph(overlay, idx, i, luma, stride);
+            out->likeness = fmin(out->likeness, match.likeness);
+            out->contrast = fmin(out->contrast, match.contrast);
         }
     }
-    *out = isinf(least) ? 0 : least;
     return SM_OK;
 }
 
 /* ---- a frame
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 static enum sm_status note_counter(struct sm_sim_overlay *overlay, bool is_running, double time_s,
                                    struct sm_sim_shown *shown)
@@ -376,7 +442,7 @@ enum sm_status sm_sim__overlay_draw(struct sm_sim_overlay *overlay, double time_
 }
 
 /* ---- life
- * -------------------------------------------------------------------------------------------------- */
+ * ---------------------------------------------------------------------------------------------------- */
 
 enum sm_status sm_sim__overlay_new(struct sm_sim_overlay **out, const struct sm_sim_opts *opts,
                                    const struct sm_sim_scenario *scenario, const struct sm_sim_path *path,
@@ -413,7 +479,8 @@ void sm_sim__overlay_free(struct sm_sim_overlay **overlay)
         }
         for (size_t i = 0; i < 2; i++) {
             sm_text_release(&(*overlay)->measured[i].text);
-            sm_sim__stamp_release(&(*overlay)->measured[i].bare);
+            sm_sim__stamp_release(&(*overlay)->measured[i].stamp);
+            sm_sim__stamp_release(&(*overlay)->measured[i].dark);
         }
         sm_free(*overlay);
         *overlay = NULL;

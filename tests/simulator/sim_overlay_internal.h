@@ -22,12 +22,12 @@ void sm_sim__stamp_blend(const struct sm_sim_stamp *stamp, struct sm_sim_picture
 /** Fill a rectangle with a colour of 0xRRGGBB. */
 void sm_sim__fill_box(struct sm_sim_picture *picture, struct sm_sim_box box, int64_t rgb, double alpha);
 /**
- * Difference in mean luma between a glyph's strokes and their nearest surroundings; the stamp is of the bare
- * text. NAN where the glyph has too few pixels in the picture.
+ * How a glyph, drawn over an even ground, compares with what a finished picture shows in its place. 0 and 0
+ * where it has no place in the picture or nothing stands out.
  */
-double sm_sim__stamp_contrast(const struct sm_sim_stamp *bare, size_t glyph_idx, const uint8_t *luma,
-                              ptrdiff_t stride, int32_t width_px, int32_t height_px, int32_t left_px,
-                              int32_t top_px);
+struct sm_sim_match sm_sim__stamp_match(const struct sm_sim_stamp *stamp, size_t glyph_idx,
+                                        const uint8_t *luma, ptrdiff_t stride, int32_t width_px,
+                                        int32_t height_px, int32_t left_px, int32_t top_px);
 
 enum sm_sim_field_kind {
     SM_SIM_FIELD_COUNTER,

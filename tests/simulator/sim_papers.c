@@ -28,7 +28,7 @@ struct log {
 static const double power[] = {1, 10, 100, 1000};
 
 /* ---- rows
- * -------------------------------------------------------------------------------------------------- */
+ * ---------------------------------------------------------------------------------------------------- */
 
 static enum sm_status make_rows(struct log *log, const struct sm_sim_scenario *scenario,
                                 const struct sm_sim_path *path)
@@ -110,7 +110,7 @@ static void spoil_all(struct log *log)
 }
 
 /* ---- log.csv
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 static double logged_time_s(const struct sm_sim_opts *opts, double video_s)
 {
@@ -204,7 +204,7 @@ static enum sm_status write_log(const struct log *log, const char *dir, struct s
 }
 
 /* ---- sheet
- * ------------------------------------------------------------------------------------------------- */
+ * --------------------------------------------------------------------------------------------------- */
 
 static void add_key_m(struct sm_text *out, const char *key, double value_m)
 {
@@ -268,7 +268,7 @@ static enum sm_status write_sheet(const struct sm_sim_opts *opts, const struct s
 }
 
 /* ---- kits
- * -------------------------------------------------------------------------------------------------- */
+ * ---------------------------------------------------------------------------------------------------- */
 
 /* Five lengths for the pipe's diameter; resin by surface, cost by length: invented figures. */
 static enum sm_status write_kits(const struct sm_sim_opts *opts, const char *dir, struct sm_error *err)

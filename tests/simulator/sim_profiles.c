@@ -99,7 +99,7 @@ static void pick_pipe(struct sm_sim_opts *opts, struct sm_test_random *random)
 }
 
 /* ---- video
- * ------------------------------------------------------------------------------------------------- */
+ * --------------------------------------------------------------------------------------------------- */
 
 static void pick_video(struct sm_sim_opts *opts, struct sm_test_random *random)
 {
@@ -130,7 +130,7 @@ static void pick_video(struct sm_sim_opts *opts, struct sm_test_random *random)
 }
 
 /* ---- counter
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 static void pick_counter(struct sm_sim_opts *opts, struct sm_test_random *random)
 {
@@ -157,7 +157,7 @@ static void pick_counter(struct sm_sim_opts *opts, struct sm_test_random *random
 }
 
 /* ---- overlay
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 /* Fonts of many packages; the ones that are not installed are passed over, so pictures depend on what is
  * installed. */
@@ -262,7 +262,7 @@ static void pick_fields(struct sm_sim_opts *opts, struct sm_test_random *random)
 }
 
 /* ---- damage
- * ------------------------------------------------------------------------------------------------ */
+ * -------------------------------------------------------------------------------------------------- */
 
 static void pick_damage(struct sm_sim_opts *opts, struct sm_test_random *random, double strength)
 {

@@ -15,7 +15,7 @@
 
 #define SMALL_PX 500
 #define SHAKE_PX 6       /* room around the map for the camera's shaking */
-#define DEEPEST_ROW 4600 /* black from there on */
+#define DEEPEST_ROW 3000 /* black from there on */
 #define FAR_FROM_ROW 700 /* coarse texels from there on */
 #define ROW_STEP 16      /* of the tables over depth */
 #define N_STEPS (DEEPEST_ROW / ROW_STEP + 2)
@@ -44,7 +44,7 @@ struct sm_sim_scene {
 };
 
 /* ---- map
- * --------------------------------------------------------------------------------------------------- */
+ * ----------------------------------------------------------------------------------------------------- */
 
 /* Lamps sit around the lens: mirror images at four clock places, near the picture's edge. */
 static double glare_at(double x, double y)
@@ -96,7 +96,7 @@ static void make_map(struct sm_sim_scene *scene)
 }
 
 /* ---- what changes with the place
- * --------------------------------------------------------------------------- */
+ * ----------------------------------------------------------------------------- */
 
 /* Water depth as a share of the diameter: sags of the pipe hold it. */
 static double water_level(const struct sm_sim_scene *scene, double place_m)
@@ -149,7 +149,7 @@ static void fill_bend(struct sm_sim_scene *scene, double place_m)
 }
 
 /* ---- drawing
- * ----------------------------------------------------------------------------------------------- */
+ * ------------------------------------------------------------------------------------------------- */
 
 struct view {
     const uint32_t *texel, *far_texel;
@@ -219,7 +219,8 @@ static void draw_row(const struct sm_sim_scene *scene, const struct view *view, 
         }
         uint32_t texel = fetch(view, ray->row, column);
         int32_t shine = (int32_t)(texel >> 24) * ray->glare >> 7;
-        scene->y[out] = sm_sim__byte(16 + ((((int32_t)(texel & 255) - 16) * gain) >> 8) + shine);
+        int32_t level = 16 + ((((int32_t)(texel & 255) - 16) * gain) >> 8) + shine;
+        scene->y[out] = (uint8_t)(level < 16 ? 16 : level > 235 ? 235 : level);
         gain = gain > 280 ? 280 : gain;
         gain = shine > 128 ? gain / 4 : gain - gain * shine / 200;
         scene->u[out] = sm_sim__byte(128 + ((((int32_t)(texel >> 8 & 255) - 128) * gain) >> 8) - red);
@@ -295,7 +296,7 @@ enum sm_status sm_sim__scene_draw(struct sm_sim_scene *scene, double place_m, do
 }
 
 /* ---- life
- * -------------------------------------------------------------------------------------------------- */
+ * ---------------------------------------------------------------------------------------------------- */
 
 static bool has_memory(struct sm_sim_scene *scene)
 {

@@ -163,42 +163,73 @@ void sm_sim__fill_box(struct sm_sim_picture *picture, struct sm_sim_box box, int
     fill_plane(picture->v, picture->width_px / 2, half, 128 + 0.4392 * r - 0.3678 * g - 0.0714 * b, alpha);
 }
 
-/* ---- contrast
- * ---------------------------------------------------------------------------------------------- */
+/* ---- measuring -------------------------------------------------------------------------------------------
+ */
 
-/* Whether a pixel of the bare text lies within two of a stroke's. */
-static bool is_near_stroke(const struct sm_sim_stamp *bare, int32_t x, int32_t y)
+/* Sums over the pixels of a cell: x = what was drawn, y = what is seen. */
+struct sums {
+    double n, x, y, xx, yy, xy;
+};
+
+/* Mean of what is seen where the stamp leaves the ground alone; mid grey where it covers the cell. */
+static double ground_level(const struct sm_sim_stamp *stamp, struct sm_sim_box cell, const uint8_t *luma,
+                           ptrdiff_t stride, int32_t left_px, int32_t top_px)
 {
-    for (int32_t dy = -2; dy <= 2; dy++) {
-        for (int32_t dx = -2; dx <= 2; dx++) {
-            int32_t at_x = x + dx, at_y = y + dy;
-            if (at_x >= 0 && at_y >= 0 && at_x < bare->caption.width_px && at_y < bare->caption.height_px &&
-                bare->a[(ptrdiff_t)at_y * bare->caption.width_px + at_x] >= 128) {
-                return true;
+    double sum = 0, n = 0;
+    for (int32_t y = cell.top_px; y < cell.bottom_px; y++) {
+        for (int32_t x = cell.left_px; x < cell.right_px; x++) {
+            if (stamp->a[(ptrdiff_t)(y - top_px) * stamp->caption.width_px + x - left_px] < 32) {
+                sum += luma[y * stride + x];
+                n += 1;
             }
         }
     }
-    return false;
+    return n > 0 ? sum / n : 128;
 }
 
-double sm_sim__stamp_contrast(const struct sm_sim_stamp *bare, size_t glyph_idx, const uint8_t *luma,
-                              ptrdiff_t stride, int32_t width_px, int32_t height_px, int32_t left_px,
-                              int32_t top_px)
+static struct sums add_up(const struct sm_sim_stamp *stamp, struct sm_sim_box cell, const uint8_t *luma,
+                          ptrdiff_t stride, int32_t left_px, int32_t top_px)
 {
-    const struct sm_caption_glyph *glyph = &bare->caption.glyph[glyph_idx];
-    double sum[2] = {0}, n[2] = {0};
-    int32_t from = (int32_t)floor(glyph->left_px) - 1, to = (int32_t)ceil(glyph->right_px) + 1;
-    for (int32_t y = -1; y <= bare->caption.height_px; y++) {
-        for (int32_t x = from; x < to; x++) {
-            int32_t at_x = left_px + x, at_y = top_px + y;
-            bool is_inside = x >= 0 && y >= 0 && x < bare->caption.width_px && y < bare->caption.height_px;
-            uint8_t alpha = is_inside ? bare->a[(ptrdiff_t)y * bare->caption.width_px + x] : 0;
-            bool is_stroke = alpha >= 128, is_around = alpha < 32 && is_near_stroke(bare, x, y);
-            if (at_x >= 0 && at_y >= 0 && at_x < width_px && at_y < height_px && (is_stroke || is_around)) {
-                sum[is_stroke] += luma[at_y * stride + at_x];
-                n[is_stroke] += 1;
-            }
+    struct sums sums = {0};
+    double ground = ground_level(stamp, cell, luma, stride, left_px, top_px);
+    for (int32_t y = cell.top_px; y < cell.bottom_px; y++) {
+        for (int32_t x = cell.left_px; x < cell.right_px; x++) {
+            ptrdiff_t at = (ptrdiff_t)(y - top_px) * stamp->caption.width_px + x - left_px;
+            double drawn = stamp->y[at] + ground * (255 - stamp->a[at]) / 255, seen = luma[y * stride + x];
+            sums.n += 1;
+            sums.x += drawn;
+            sums.y += seen;
+            sums.xx += drawn * drawn;
+            sums.yy += seen * seen;
+            sums.xy += drawn * seen;
         }
     }
-    return n[0] < 4 || n[1] < 4 ? SM_NAN : fabs(sum[1] / n[1] - sum[0] / n[0]);
+    return sums;
+}
+
+struct sm_sim_match sm_sim__stamp_match(const struct sm_sim_stamp *stamp, size_t glyph_idx,
+                                        const uint8_t *luma, ptrdiff_t stride, int32_t width_px,
+                                        int32_t height_px, int32_t left_px, int32_t top_px)
+{
+    const struct sm_caption_glyph *glyph = &stamp->caption.glyph[glyph_idx];
+    struct sm_sim_box cell = {
+        .left_px = at_least(left_px + at_least((int32_t)floor(glyph->left_px) - 2, 0), 0),
+        .top_px = at_least(top_px + at_least((int32_t)floor(stamp->caption.top_px) - 2, 0), 0),
+        .right_px =
+            at_most(left_px + at_most((int32_t)ceil(glyph->right_px) + 2, stamp->caption.width_px), width_px),
+        .bottom_px =
+            at_most(top_px + at_most((int32_t)ceil(stamp->caption.baseline_px) + 2, stamp->caption.height_px),
+                    height_px),
+    };
+    if (cell.right_px - cell.left_px < 2 || cell.bottom_px - cell.top_px < 3) {
+        return (struct sm_sim_match){0};
+    }
+    struct sums sums = add_up(stamp, cell, luma, stride, left_px, top_px);
+    double both = sums.xy - sums.x * sums.y / sums.n;
+    double drawn = sums.xx - sums.x * sums.x / sums.n, seen = sums.yy - sums.y * sums.y / sums.n;
+    if (drawn < sums.n || seen < sums.n / 4) { /* as good as flat */
+        return (struct sm_sim_match){0};
+    }
+    return (struct sm_sim_match){.likeness = fabs(both) / sqrt(drawn * seen),
+                                 .contrast = 2 * fabs(both) / sqrt(drawn * sums.n)};
 }

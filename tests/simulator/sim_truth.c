@@ -27,11 +27,12 @@ static void add_optional(struct sm_text *out, double value, int decimals)
     }
 }
 
-/* visible: the counter stands on the picture and its digits can be made out; contrast in grey levels. */
+/* visible: the counter stands on the picture and its digits can be made out; what the worst digit
+ * has kept of its drawing: contrast in grey levels, likeness (correlation, 0..1). */
 static enum sm_status write_frames(const struct sm_sim_truth *truth, const char *dir, struct sm_error *err)
 {
     struct sm_text out = {0};
-    sm_text_add(&out, "frame,time_s,true_m,counter_text,reading,visible,contrast\n");
+    sm_text_add(&out, "frame,time_s,true_m,counter_text,reading,visible,contrast,likeness\n");
     for (size_t i = 0; i < truth->n_frames; i++) {
         const struct sm_sim_frame_truth *frame = &truth->frame[i];
         sm_text_addf(&out, "%zu,", i);
@@ -46,7 +47,9 @@ static enum sm_status write_frames(const struct sm_sim_truth *truth, const char 
         }
         sm_text_addf(&out, "%s,%s,%d,", has_comma ? "\"" : "", frame->reading,
                      frame->reading[0] && frame->is_legible ? 1 : 0);
-        sm_text_add_fixed(&out, frame->contrast, 0);
+        sm_text_add_fixed(&out, frame->match.contrast, 0);
+        sm_text_add(&out, ",");
+        sm_text_add_fixed(&out, frame->match.likeness, 2);
         sm_text_add(&out, "\n");
     }
     enum sm_status status = sm_sim__text_write(&out, dir, "truth.csv", err);

@@ -51,7 +51,7 @@ static int64_t floor_div(int64_t a, int64_t b)
 }
 
 /* ---- noise
- * ------------------------------------------------------------------------------------------------- */
+ * --------------------------------------------------------------------------------------------------- */
 
 static double lattice(uint64_t seed, int64_t row, int64_t column)
 {
@@ -79,7 +79,7 @@ static void add_noise_row(double *out, uint64_t seed, int64_t row, int32_t size,
 }
 
 /* ---- bare wall
- * --------------------------------------------------------------------------------------------- */
+ * ----------------------------------------------------------------------------------------------- */
 
 /* Grey level change at a joint: a dark gap with a lighter edge. */
 static double joint_level(const struct sm_sim_wall *wall, double place_m)
@@ -131,7 +131,7 @@ static void paint_row(const struct sm_sim_wall *wall, int64_t row, uint32_t *out
 }
 
 /* ---- strips
- * ------------------------------------------------------------------------------------------------ */
+ * -------------------------------------------------------------------------------------------------- */
 
 /* ITU-R BT.601: video range. */
 static uint32_t texel_of(uint32_t rgb, double gloss)
