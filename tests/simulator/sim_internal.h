@@ -243,6 +243,9 @@ struct sm_sim_truth {
 enum sm_status sm_sim__truth_write(const struct sm_sim_opts *opts, const struct sm_sim_scenario *scenario,
                                    const struct sm_sim_path *path, const struct sm_sim_truth *truth,
                                    const char *dir, struct sm_error *err) SM_CHECKED;
+/** options.txt, written last: a folder that has it is whole. */
+enum sm_status sm_sim__options_write(const struct sm_sim_opts *opts, const char *dir,
+                                     struct sm_error *err) SM_CHECKED;
 /** log.csv, sheet.ini, kits.csv, cure.csv, log_truth.csv. */
 enum sm_status sm_sim__papers_write(const struct sm_sim_opts *opts, const struct sm_sim_scenario *scenario,
                                     const struct sm_sim_path *path, const char *dir,

@@ -230,6 +230,9 @@ enum sm_status sm_sim_write_survey(const struct sm_sim_opts *opts, const char *d
     if (status == SM_OK) {
         status = sm_sim__papers_write(opts, &run.scenario, &run.path, dir, err);
     }
+    if (status == SM_OK) {
+        status = sm_sim__options_write(opts, dir, err);
+    }
     sm_text_release(&path);
     run_release(&run);
     return status;

@@ -179,7 +179,7 @@ static enum sm_status write_summary(const struct sm_sim_opts *opts, const struct
     return status;
 }
 
-static enum sm_status write_options(const struct sm_sim_opts *opts, const char *dir, struct sm_error *err)
+enum sm_status sm_sim__options_write(const struct sm_sim_opts *opts, const char *dir, struct sm_error *err)
 {
     struct sm_text out = {0};
     sm_sim_opts_print(opts, &out);
@@ -196,8 +196,5 @@ enum sm_status sm_sim__truth_write(const struct sm_sim_opts *opts, const struct 
     if (status == SM_OK) {
         status = write_defects(opts, scenario, path, dir, err);
     }
-    if (status == SM_OK) {
-        status = write_summary(opts, scenario, path, truth, dir, err);
-    }
-    return status == SM_OK ? write_options(opts, dir, err) : status;
+    return status == SM_OK ? write_summary(opts, scenario, path, truth, dir, err) : status;
 }

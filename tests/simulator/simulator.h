@@ -203,4 +203,17 @@ enum sm_status sm_sim_write_survey(const struct sm_sim_opts *opts, const char *d
 /** File name of the video that sm_sim_write_survey() makes, "run.mp4". */
 const char *sm_sim_video_name(const struct sm_sim_opts *opts);
 
+/** A clip of a benchmark list. */
+struct sm_sim_clip {
+    char name[48];
+    bool is_untouched; /**< of the half that nobody looks at while tuning */
+    struct sm_sim_opts opts;
+};
+/**
+ * Read a list of clips (the format stands in sim_clips.c). @param out [new] free with sm_free().
+ * @return SM_OK; SM_E_IO; SM_E_FORMAT, SM_E_NOTFOUND, SM_E_RANGE with the line.
+ */
+enum sm_status sm_sim_clips_read(struct sm_sim_clip **out, size_t *n, const char *path,
+                                 struct sm_error *err) SM_CHECKED;
+
 #endif
