@@ -335,6 +335,5 @@ enum sm_status sm_schedule_write_json(struct sm_text *out, const struct sm_sched
     }
     sm_json_close(&json, ']');
     sm_json_close(&json, '}');
-    sm_text_add(out, "\n");
     return sm_schedule__finish(out, err);
 }

@@ -74,7 +74,6 @@ enum sm_status sm_trace_write_json(struct sm_text *out, const struct sm_trace *t
     }
     sm_json_close(&json, ']');
     sm_json_close(&json, '}');
-    sm_text_add(out, "\n");
     bool has_failed = out->failed || scratch.failed;
     sm_text_release(&scratch);
     return has_failed ? sm_error_set(err, SM_E_NOMEM, "no memory for the trace") : SM_OK;

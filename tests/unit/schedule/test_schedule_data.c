@@ -12,6 +12,7 @@ static json_t *written(struct survey *survey)
     struct sm_error err;
     json_error_t at;
     assert_ok(sm_schedule_write_json(&text, &survey->schedule, &err), &err);
+    assert_string_equal(text.data + text.length - 3, "\n}\n"); /* one line end, no empty line */
     json_t *root = json_loadb(text.data, text.length, JSON_REJECT_DUPLICATES, &at);
     if (!root) {
         fail_msg("line %d: %s", at.line, at.text);

@@ -181,6 +181,7 @@ static void test_json__names_schema_counter_and_readings(void **state)
     assert_non_null(strstr(json, "520"));
     assert_non_null(strstr(json, "\"12.3\""));
     assert_non_null(strstr(json, "null"));
+    assert_string_equal(json + out.length - 3, "\n}\n");
     sm_text_release(&out);
 }
 
