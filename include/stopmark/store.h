@@ -15,7 +15,7 @@ struct sm_store;
 
 enum sm_store_mode {
     SM_STORE_READ,  /**< must exist; nothing is written */
-    SM_STORE_WRITE, /**< made when missing, brought to the newest schema when older */
+    SM_STORE_WRITE, /**< made when missing; an older one is copied beside itself, then brought to the newest schema */
 };
 /**
  * Open a job file.
@@ -74,6 +74,8 @@ struct sm_store_put {
     const struct sm_plan *plan;       /**< NULL = none (a recheck) */
     size_t n_findings;
     const struct sm_store_findings *findings;
+    size_t n_cure_rows;
+    const struct sm_cure_row *cure_row;
 };
 /**
  * Put a survey with all that was made of it: one transaction of its own, or part of the one that is open. The same
@@ -122,6 +124,8 @@ struct sm_store_record {
     int64_t *repair_id;               /**< row of each repair */
     size_t n_stages;
     struct sm_store_findings *findings; /**< by stage name */
+    size_t n_cure_rows;
+    struct sm_cure_row *cure_row;     /**< none in a survey that schema 1 has put */
 };
 /** @param out [new] free with sm_store_record_free(). @return SM_E_NOTFOUND no such survey; SM_E_FORMAT damaged. */
 enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,

@@ -189,6 +189,8 @@ enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__r
         .plan = job->plan,
         .n_findings = SM_JOB__N_STAGES,
         .findings = job->findings,
+        .n_cure_rows = job->sheet->n_cure_rows,
+        .cure_row = job->sheet->cure_row,
     };
     return sm_store_put_schedule(store, &put, NULL, is_known, err);
 }

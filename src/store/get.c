@@ -385,6 +385,15 @@ static enum sm_status get_observations(struct getting *g, struct sm_store_record
 
 /* ---- plan ---- */
 
+static enum sm_status take_cure(struct getting *g, sqlite3_stmt *stmt, void *item)
+{
+    struct sm_cure_row *row = item;
+    row->temperature_c = sm_store__column_real(stmt, 1);
+    row->working_min = sm_store__column_real(stmt, 2);
+    row->cure_min = sm_store__column_real(stmt, 3);
+    return copy_texts(g, stmt, 0, (const char **const[]){&row->name}, 1);
+}
+
 static enum sm_status take_kit(struct getting *g, sqlite3_stmt *stmt, void *item)
 {
     struct sm_kit *kit = item;
@@ -693,6 +702,11 @@ static enum sm_status fill_record(struct getting *g, struct sm_store_record *rec
                            "resin_l, test_pressure_kpa,"
                            " max_pressure_kpa FROM kit WHERE survey_id = ? ORDER BY ordinal",
                            &record->kit, &record->n_kits, sizeof *record->kit, take_kit);
+    }
+    if (status == SM_OK) {
+        status = take_rows(
+            g, "SELECT name, temperature_c, working_min, cure_min FROM cure WHERE survey_id = ? ORDER BY ordinal",
+            &record->cure_row, &record->n_cure_rows, sizeof *record->cure_row, take_cure);
     }
     if (status == SM_OK) {
         status = get_plan(g, record);

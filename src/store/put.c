@@ -265,6 +265,12 @@ static enum sm_status put_kits(struct putting *p)
                 sm_store__real(kit->resin_l), sm_store__real(kit->test_pressure_kpa),
                 sm_store__real(kit->max_pressure_kpa), sm_store__text(kit->cure));
     }
+    for (size_t i = 0; status == SM_OK && i < p->put->n_cure_rows; i++) {
+        const struct sm_cure_row *row = &p->put->cure_row[i];
+        status = RUN(p, "INSERT INTO cure VALUES (?, ?, ?, ?, ?, ?)", sm_store__int(p->survey_id),
+                     sm_store__int((int64_t)i), sm_store__words(row->name), sm_store__real(row->temperature_c),
+                     sm_store__real(row->working_min), sm_store__real(row->cure_min));
+    }
     return status;
 }
 

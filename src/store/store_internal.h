@@ -6,7 +6,7 @@
 
 #include "stopmark/store.h"
 
-enum { SM_STORE__N_CACHED = 64 };
+enum { SM_STORE__N_CACHED = 192 };
 
 struct sm_store {
     sqlite3 *db;

@@ -4,6 +4,7 @@
 #include <sqlite3.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <time.h>
@@ -50,6 +51,7 @@ static struct sm_kit kits[] = {
     {"short", 150, 225, 500000, 210, 2, 1.5, 50, 80, "silicate"},
     {"long", 150, 225, 2000000, 480, 0, 0, 0, 0, NULL},
 };
+static struct sm_cure_row cures[] = {{"silicate", 5, 30, 120}, {"silicate", 20, 12, 45}};
 static const int32_t covers[] = {1, 0};
 static const int32_t reopens[] = {2};
 static const char *const works[] = {"clean", "cut roots"};
@@ -98,6 +100,8 @@ static struct sm_store_put survey = {
     .plan = &plan,
     .n_findings = 2,
     .findings = stages,
+    .n_cure_rows = 2,
+    .cure_row = cures,
 };
 
 static void invent_observations(void)
@@ -324,6 +328,13 @@ static void expect_same_plan(const struct sm_plan *a, const struct sm_plan *b)
 
 static void expect_same_head(const struct sm_store_record *record)
 {
+    assert_int_equal(record->n_cure_rows, 2);
+    for (size_t i = 0; i < record->n_cure_rows; i++) {
+        assert_string_equal(record->cure_row[i].name, cures[i].name);
+        assert_close(record->cure_row[i].temperature_c, cures[i].temperature_c, 0);
+        assert_close(record->cure_row[i].working_min, cures[i].working_min, 0);
+        assert_close(record->cure_row[i].cure_min, cures[i].cure_min, 0);
+    }
     const struct sm_segment *s = &record->survey.segment;
     assert_string_equal(s->id, segment.id);
     assert_string_equal(s->from, segment.from);
@@ -534,6 +545,61 @@ static void test_open__refuses_newer(void **state)
     struct sm_error err = {0};
     assert_int_equal(sm_store_open(&store, scratch->path, SM_STORE_WRITE, &err), SM_E_UNSUPPORTED);
     assert_non_null(strstr(err.text, "99"));
+    assert_int_equal(sm_store_open(&store, scratch->path, SM_STORE_READ, &err), SM_E_UNSUPPORTED);
+}
+
+/* A job as schema 1 left it, with a survey in it. */
+static void make_schema_1(const char *path)
+{
+    char *sql = NULL;
+    size_t n = 0;
+    assert_ok(sm_file_read(&sql, &n, sm_test_source("src/store/schema/0001.sql"), 1 << 20, NULL), NULL);
+    meddle(path, sql, SQLITE_OK);
+    sm_free(sql);
+    meddle(path,
+           "PRAGMA application_id = 1397574210; PRAGMA user_version = 1; INSERT INTO segment VALUES (1, 'T1-T2');"
+           "INSERT INTO survey (key, segment_id, kind, stored_at) VALUES (printf('%064d', 7), 1, 'survey', '2031');"
+           "INSERT INTO alignment VALUES (1, 'log', NULL, NULL, NULL, 10.0, 0, 0.0)",
+           SQLITE_OK);
+}
+
+static void test_open__older_is_copied_and_brought_up(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    char copy[320];
+    snprintf(copy, sizeof copy, "%s.schema-1", scratch->path);
+    make_schema_1(scratch->path);
+    struct sm_store *store = NULL;
+    struct sm_error err = {0};
+    assert_int_equal(sm_store_open(&store, scratch->path, SM_STORE_READ, &err), SM_E_UNSUPPORTED);
+    assert_int_not_equal(access(copy, F_OK), 0);
+    store = open_job(scratch->path, SM_STORE_WRITE);
+    struct sm_store_record *record = NULL;
+    assert_ok(sm_store_get_survey(&record, store, 1, &err), &err);
+    assert_close(record->alignment->length_m, 10, 0);
+    assert_int_equal(record->n_cure_rows, 0);
+    sm_store_record_free(&record);
+    sm_store_close(&store);
+    meddle(copy, "INSERT INTO segment SELECT user_version, 'copy' FROM pragma_user_version", SQLITE_CONSTRAINT);
+    meddle(copy, "CREATE TABLE as_built (x)", SQLITE_OK); /* it is still the old one */
+    store = open_job(scratch->path, SM_STORE_READ);
+    sm_store_close(&store);
+}
+
+/* No room for the copy: the job stays as it is. */
+static void test_open__older_without_copy_stays(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    make_schema_1(scratch->path);
+    struct sm_store *store = NULL;
+    struct sm_error err = {0};
+    struct rlimit before;
+    getrlimit(RLIMIT_FSIZE, &before);
+    signal(SIGXFSZ, SIG_IGN);
+    setrlimit(RLIMIT_FSIZE, &(struct rlimit){20000, before.rlim_max});
+    assert_int_not_equal(sm_store_open(&store, scratch->path, SM_STORE_WRITE, &err), SM_OK);
+    setrlimit(RLIMIT_FSIZE, &before);
+    assert_int_equal(sm_test_dir_count(scratch->dir), 1);
     assert_int_equal(sm_store_open(&store, scratch->path, SM_STORE_READ, &err), SM_E_UNSUPPORTED);
 }
 
@@ -839,6 +905,10 @@ int main(void)
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_open__refuses, sm_test_scratch_make, sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_open__refuses_newer, sm_test_scratch_make,
+                                        sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_open__older_is_copied_and_brought_up, sm_test_scratch_make,
+                                        sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_open__older_without_copy_stays, sm_test_scratch_make,
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_open__read_writes_nothing, sm_test_scratch_make,
                                         sm_test_scratch_remove),
