@@ -28,8 +28,7 @@ enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n,
  */
 enum sm_status sm_sheet_set(struct sm_sheet *sheet, const char *key, const char *value,
                             struct sm_error *err) SM_CHECKED;
-/** Values that contradict each other: a rim without its way to the pipe edge, ties out of order, an overlap
- * no liner can give. */
+/** Values that contradict each other: a rim without its way to the pipe edge, ties out of order. */
 enum sm_status sm_sheet_check(const struct sm_sheet *sheet, struct sm_error *err) SM_CHECKED;
 /** A sheet with every default and nothing else. */
 enum sm_status sm_sheet_new(struct sm_sheet **out, struct sm_error *err) SM_CHECKED;

@@ -122,24 +122,6 @@ static enum sm_status check_ties(const struct sm_sheet *sheet, struct sm_error *
     return SM_OK;
 }
 
-static enum sm_status check_kits(const struct sm_sheet *sheet, struct sm_error *err)
-{
-    int64_t longest_um = 0;
-    for (size_t k = 0; k < sheet->n_kits; k++) {
-        longest_um = sheet->kit[k].length_um > longest_um ? sheet->kit[k].length_um : longest_um;
-    }
-    double longest_m = (double)longest_um / 1e6;
-    if (sheet->n_kits && sheet->rules.overlap_m >= longest_m) {
-        return sense_error(err, "overlap is not shorter than the longest liner of the kits table",
-                           "write a smaller overlap in [rules], or correct length_mm in the kits table");
-    }
-    if (sheet->n_kits && 2 * sheet->rules.end_cover_m >= longest_m) {
-        return sense_error(err, "end cover on both sides takes up the longest liner of the kits table",
-                           "write a smaller end cover in [rules], or correct length_mm in the kits table");
-    }
-    return SM_OK;
-}
-
 enum sm_status sm_sheet_check(const struct sm_sheet *sheet, struct sm_error *err)
 {
     if (sheet->access.reference == SM_REFERENCE_RIM && !(sheet->access.rim_to_pipe_edge_m > 0)) {
@@ -158,8 +140,30 @@ enum sm_status sm_sheet_check(const struct sm_sheet *sheet, struct sm_error *err
     if (sheet->video_end_s <= sheet->video_start_s) {
         return sense_error(err, "video end is not after video start", "correct the two times in [survey]");
     }
-    enum sm_status status = check_ties(sheet, err);
-    return status == SM_OK ? check_kits(sheet, err) : status;
+    return check_ties(sheet, err);
+}
+
+/* Of little use rather than wrong: liners can be chained, and what none covers is told with its reason. */
+static enum sm_status note_short_kits(struct sm_sheet_walk *walk)
+{
+    const struct sm_sheet *sheet = walk->sheet;
+    enum sm_status status = SM_OK;
+    int64_t longest_um = 0;
+    for (size_t k = 0; k < sheet->n_kits; k++) {
+        longest_um = sheet->kit[k].length_um > longest_um ? sheet->kit[k].length_um : longest_um;
+    }
+    double longest_m = (double)longest_um / 1e6;
+    if (sheet->n_kits && sheet->rules.overlap_m >= longest_m) {
+        status =
+            sm_sheet__note(walk, "overlap is not shorter than the longest liner of the kits table: no two "
+                                 "liners can be chained");
+    }
+    if (status == SM_OK && sheet->n_kits && 2 * sheet->rules.end_cover_m >= longest_m) {
+        status =
+            sm_sheet__note(walk, "end cover on both sides takes up the longest liner of the kits table: no "
+                                 "single liner covers a defect with it");
+    }
+    return status;
 }
 
 static enum sm_status note_doubts(struct sm_sheet_walk *walk)
@@ -176,7 +180,7 @@ static enum sm_status note_doubts(struct sm_sheet_walk *walk)
         status =
             sm_sheet__note(walk, "the last tie lies beyond the segment's length; one of the two is wrong");
     }
-    return status;
+    return status == SM_OK ? note_short_kits(walk) : status;
 }
 
 /* ---- reading
