@@ -373,4 +373,29 @@ struct sm_plan {
     struct sm_findings findings;
 };
 
+/* ---- what the crew did ------------------------------------------------------------------------------------- */
+
+/** One as-built row: a liner set, or tried, at a repair. Strings are never NULL, "" = not said; NAN likewise. */
+struct sm_as_built {
+    uint32_t line;       /**< in the file */
+    const char *segment; /**< "" = the file does not say */
+    const char *repair;  /**< "R1"; "" = the crew gave it no name */
+    const char *date;    /**< YYYY-MM-DD */
+    const char *crew, *kit, *lot, *result, *remark; /**< as written; what could not be read stands in remark */
+    bool is_in_place;    /**< there is a liner in the pipe: the result does not say otherwise */
+    bool is_correction;  /**< the row says that it corrects an earlier one */
+    double liner_length_m, stop_m, mark_m;
+    double test_pressure_kpa, pressure_kpa, pipe_temperature_c;
+    const char *mixed, *inflated, *deflated; /**< local time: YYYY-MM-DDTHH:MM[:SS], HH:MM[:SS] where no day is known */
+    int32_t occurrence;  /**< 1, 2 ...: liners at one repair on one day, in the file's order */
+};
+/** An as-built file. Free with sm_asbuilt_free() (asbuilt.h). */
+struct sm_as_built_file {
+    struct sm_arena *arena;
+    const char *source;  /**< path */
+    size_t n_rows;
+    struct sm_as_built *row; /**< in file order */
+    struct sm_findings findings;
+};
+
 #endif
