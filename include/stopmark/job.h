@@ -81,4 +81,104 @@ struct sm_job_delivery {
 enum sm_status sm_job_deliver(struct sm_job *job, const struct sm_job_delivery *delivery, bool *is_known,
                               struct sm_error *err) SM_CHECKED;
 
+/* ---- review -------------------------------------------------------------------------------------------------- */
+
+/**
+ * A survey of a job file under review: what reviewers decided, worked into the survey and planned anew. Everything
+ * comes out of the job file; of the videos only the places are known here. Used by one thread at a time.
+ */
+struct sm_job_review;
+
+/**
+ * @param segment which segment; NULL = the only one. @param out [new] close with sm_job_review_close().
+ * @return what sm_store_open() returns; SM_E_NOTFOUND no such segment, or a job of an earlier version whose files are
+ * gone; SM_E_CONFLICT several segments and none named (the remedy names them).
+ */
+enum sm_status sm_job_review_open(struct sm_job_review **out, const char *job_path, const char *segment,
+                                  struct sm_error *err) SM_CHECKED;
+void sm_job_review_close(struct sm_job_review **review);
+
+/** As decided so far; borrowed until the next decision. */
+const struct sm_job *sm_job_review_get_job(const struct sm_job_review *review);
+/** As stored, without any decision; borrowed until close. */
+const struct sm_job *sm_job_review_get_first(const struct sm_job_review *review);
+/** The survey's row and inputs; borrowed until the next issue. */
+const struct sm_store_record *sm_job_review_get_record(const struct sm_job_review *review);
+
+/** Decisions in the order they were made; is_active[i]: it was not taken back. Borrowed until the next decision. */
+size_t sm_job_review_decisions(const struct sm_job_review *review, const struct sm_review_decision **out,
+                               const bool **is_active);
+/** Take in what other programs decided on the same job file. @param has_changed [out]. */
+enum sm_status sm_job_review_refresh(struct sm_job_review *review, bool *has_changed, struct sm_error *err) SM_CHECKED;
+/**
+ * Decide: checked, planned, stored with the history, or nothing at all. Undo without of_key takes back the latest that
+ * counts, redo the latest that was taken back.
+ * @return SM_E_RANGE it makes no sense; SM_E_NOTFOUND nothing to undo or redo; for SM_REVIEW_BOX also when the
+ * recording was not read there yet: sm_job_review_reread() first; what the stages return.
+ */
+enum sm_status sm_job_review_decide(struct sm_job_review *review, const struct sm_review_decision *decision,
+                                    struct sm_error *err) SM_CHECKED;
+/** What further decisions would make of it; nothing is kept. @param out [new] free with sm_job_free(). */
+enum sm_status sm_job_review_try(struct sm_job **out, const struct sm_job_review *review,
+                                 const struct sm_review_decision *decision, size_t n, struct sm_error *err) SM_CHECKED;
+/** Put the survey as decided into the job file, where it supersedes the one before: what crews and audits go by. */
+enum sm_status sm_job_review_issue(struct sm_job_review *review, const char *now, const char *who, struct sm_error *err) SM_CHECKED;
+/** Decisions since the survey was last issued, or stored. */
+size_t sm_job_review_unissued(const struct sm_job_review *review);
+
+/** Say a decision in words ("O3: treatment refer: the pipe is deformed"). */
+void sm_job_decision_words(struct sm_text *out, const struct sm_review_decision *decision);
+
+/**
+ * Read the counter of a recording in a box. Touches no review, so that a thread of its own can do it.
+ * @param out [new] free with sm_trace_free(). @param at_s times that must be read themselves.
+ */
+enum sm_status sm_job_reread(struct sm_trace **out, const char *const *video, size_t n_videos, struct sm_box box,
+                             enum sm_unit unit, const double *at_s, size_t n_at, sm_job_progress_fn *progress,
+                             void *progress_user, struct sm_error *err) SM_CHECKED;
+/** Keep it for sm_job_review_decide(). */
+enum sm_status sm_job_review_keep_reread(struct sm_job_review *review, struct sm_box box, const struct sm_trace *trace,
+                                         struct sm_error *err) SM_CHECKED;
+
+/** Standstills of at least least_s of the trace as decided. @param out [new] free with sm_free(); NULL = none. */
+struct sm_job_standstill {
+    double start_s, end_s, distance_m; /**< distance as counted, NAN = not known */
+};
+enum sm_status sm_job_review_standstills(struct sm_job_standstill **out, size_t *n, const struct sm_job_review *review,
+                                         double least_s, struct sm_error *err) SM_CHECKED;
+
+/** Where a survey's video lies now. */
+struct sm_job_video {
+    const char *path;  /**< as stored, else beside the job file */
+    bool is_there;     /**< a file of the stored size */
+    char sha256[65];   /**< as stored */
+    int64_t size_bytes;
+};
+/** Borrowed until close. @return how many. */
+size_t sm_job_review_videos(const struct sm_job_review *review, const struct sm_job_video **out);
+
+/* ---- frames -------------------------------------------------------------------------------------------------- */
+
+/**
+ * Exact frames of a recording as JPEG, kept as far as they fit and fetched ahead by a thread of its own. Any number of
+ * threads may ask.
+ */
+struct sm_job_frames;
+/** @param cache_bytes of JPEGs kept. @param out [new] close with sm_job_frames_close(). */
+enum sm_status sm_job_frames_open(struct sm_job_frames **out, const char *const *video, size_t n_videos, size_t cache_bytes,
+                                  struct sm_error *err) SM_CHECKED;
+void sm_job_frames_close(struct sm_job_frames **frames);
+size_t sm_job_frames_count(const struct sm_job_frames *frames);
+double sm_job_frames_duration(const struct sm_job_frames *frames);
+void sm_job_frames_size(const struct sm_job_frames *frames, int32_t *width_px, int32_t *height_px, double *pixel_aspect);
+/** Start of frame idx in seconds, rising. */
+double sm_job_frames_time(const struct sm_job_frames *frames, size_t idx);
+/** The frame on screen at a time: the last that starts at or before it; 0 for times before the first. */
+size_t sm_job_frames_at(const struct sm_job_frames *frames, double time_s);
+/**
+ * JPEG of frame idx. @param heading frames to fetch ahead after it: positive forwards, negative backwards, 0 = both ways.
+ * @param out [inout] bytes are added. @return SM_OK; SM_E_NOTFOUND no picture there; SM_E_CANCELLED closing; SM_E_NOMEM.
+ */
+enum sm_status sm_job_frames_get(struct sm_job_frames *frames, size_t idx, int heading, struct sm_text *out, struct sm_error *err) SM_CHECKED;
+
 #endif

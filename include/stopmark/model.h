@@ -229,9 +229,19 @@ struct sm_sheet {
     const struct sm_cure_row *cure_row;
     struct sm_findings findings;
     const char *cure_file;       /**< path, NULL = cure.csv beside the kits file, when there is one */
+    sm_read_fn *read;            /**< where the tables come from; NULL = from disk */
+    void *read_user;
 };
 
 /* ---- the operator's log ------------------------------------------------------------------------------------ */
+
+/** Where an observation's distance comes from. */
+enum sm_distance_source {
+    SM_DISTANCE_UNKNOWN, /**< has none, or it was not said */
+    SM_DISTANCE_PICTURE, /**< the counter in the picture at the logged time */
+    SM_DISTANCE_LOG,     /**< the logged distance */
+};
+const char *sm_distance_source_name(enum sm_distance_source source); /**< "picture", "log", "" */
 
 enum sm_continuous { SM_CONTINUOUS_NONE, SM_CONTINUOUS_START, SM_CONTINUOUS_CHANGE, SM_CONTINUOUS_END };
 
@@ -252,6 +262,7 @@ struct sm_log_entry {
     const char *remark;     /**< remark and extra columns, "" = none */
     const char *photo;      /**< "" = none */
     int32_t group;          /**< rows with the same number belong to one defect, as the log says; 0 = it does not say */
+    enum sm_distance_source prefer; /**< the distance a reviewer decided on; SM_DISTANCE_UNKNOWN = as the rules say */
 };
 /** A log file read. Free with sm_obslog_free() (obslog.h). */
 struct sm_obslog {
@@ -280,14 +291,6 @@ enum sm_treatment {
     SM_TREATMENT_CLEAR,   /**< keep liners off, a connection for instance */
 };
 const char *sm_treatment_name(enum sm_treatment treatment); /**< "line", ... */
-
-/** Where an observation's distance comes from. */
-enum sm_distance_source {
-    SM_DISTANCE_UNKNOWN, /**< has none, or it was not said */
-    SM_DISTANCE_PICTURE, /**< the counter in the picture at the logged time */
-    SM_DISTANCE_LOG,     /**< the logged distance */
-};
-const char *sm_distance_source_name(enum sm_distance_source source); /**< "picture", "log", "" */
 
 /** An observation with its place along the pipe. A continuous one stands once, with start < end. */
 struct sm_observation {
@@ -396,6 +399,48 @@ struct sm_as_built_file {
     size_t n_rows;
     struct sm_as_built *row; /**< in file order */
     struct sm_findings findings;
+};
+
+/* ---- a reviewer's decisions --------------------------------------------------------------------------------- */
+
+/** What a person decided after looking. Decisions are rows that are only ever added: taking one back is one more. */
+enum sm_review_act {
+    SM_REVIEW_CONFIRM,      /**< looked at it: it is right as it stands */
+    SM_REVIEW_TAKE_PICTURE, /**< the picture's distance counts for this observation */
+    SM_REVIEW_TAKE_LOG,     /**< the logged distance counts */
+    SM_REVIEW_MOVE,         /**< it lies from start_m to end_m */
+    SM_REVIEW_CODE,         /**< it is code, ch1, ch2, q1, q2 */
+    SM_REVIEW_CLOCK,        /**< it lies from clock_from_h to clock_to_h */
+    SM_REVIEW_TREATMENT,    /**< treatment, whatever the code table says */
+    SM_REVIEW_ADD,          /**< one that the log lacks: code ... seen at time_s, at distance_m where the picture does not say */
+    SM_REVIEW_WITHDRAW,     /**< it is none */
+    SM_REVIEW_READING,      /**< the counter shows reading at time_s */
+    SM_REVIEW_BOX,          /**< the counter stands in box: the recording is read again there */
+    SM_REVIEW_TIE,          /**< reading is distance_m from the datum; NAN takes the tie away */
+    SM_REVIEW_RULE,         /**< key of the sheet's rules has value */
+    SM_REVIEW_UNDO,         /**< decision of_key does not count */
+    SM_REVIEW_REDO,         /**< decision of_key counts again */
+};
+#define SM_N_REVIEW_ACTS 15
+const char *sm_review_act_name(enum sm_review_act act); /**< "take picture", ... */
+
+/** One decision. Only what its act speaks of is filled; strings may be NULL = not said. */
+struct sm_review_decision {
+    char key[65];             /**< SHA-256 of its content, the same in every job file; "" = not stored yet */
+    const char *at, *who;     /**< ISO 8601 with Z; "" = not said */
+    enum sm_review_act act;
+    const char *observation;  /**< "O3" */
+    const char *of_key;       /**< undo, redo: the decision's key */
+    double time_s;            /**< video time; NAN = none, as every double here */
+    double distance_m;
+    double start_m, end_m;
+    const char *code, *ch1, *ch2, *q1, *q2;
+    int32_t clock_from_h, clock_to_h; /**< 0 = none */
+    enum sm_treatment treatment;
+    const char *reading;      /**< as on the picture, "12.34" */
+    struct sm_box box;
+    const char *rule, *value; /**< "overlap", "120 mm" */
+    const char *reason;       /**< in the reviewer's words */
 };
 
 #endif

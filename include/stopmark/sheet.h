@@ -18,6 +18,9 @@ enum sm_status sm_sheet_read(struct sm_sheet **out, const char *path, struct sm_
  * its folder. */
 enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n, const char *base_path,
                               struct sm_error *err) SM_CHECKED;
+/** As sm_sheet_parse(), with the tables it names coming from read (SM_E_IO = not there), then and whenever sm_sheet_set() names another. */
+enum sm_status sm_sheet_parse_with(struct sm_sheet **out, const char *text, size_t n, const char *base_path, sm_read_fn *read,
+                                   void *read_user, struct sm_error *err) SM_CHECKED;
 /**
  * Change one value as the sheet would ("rules.overlap", "120 mm"): section.key, or the key alone where it is
  * unique, or ties.READING. An empty value means "left out". Files named are read again. Values that only

@@ -44,6 +44,7 @@ struct sm_store_input {
     const char *path; /**< as opened */
     int64_t size_bytes;
     char sha256[65];
+    const char *content; /**< size_bytes bytes to keep in the job (sheet, log, tables); NULL = too large, or not given when got */
 };
 /** A rule or choice that was used, as words. */
 struct sm_store_setting {
@@ -131,6 +132,45 @@ struct sm_store_record {
 enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
                                    struct sm_error *err) SM_CHECKED;
 void sm_store_record_free(struct sm_store_record **record);
+
+/**
+ * Content of an input that was kept. @param out [new] bytes followed by a NUL that n does not count; free with sm_free().
+ * @return SM_E_NOTFOUND not kept: a job file of an earlier version, or a video.
+ */
+enum sm_status sm_store_get_content(char **out, size_t *n, struct sm_store *store, const char *sha256, struct sm_error *err) SM_CHECKED;
+
+/* ---- reviewers' decisions ------------------------------------------------------------------------------------ */
+
+/**
+ * Add a decision about a survey, and to the history what it says in words: both or neither. Part of the open transaction
+ * or on its own.
+ * @param words what was decided, for the history. @param decision its key is not looked at.
+ */
+enum sm_status sm_store_put_decision(struct sm_store *store, const struct sm_store_survey *survey,
+                                     const struct sm_review_decision *decision, const char *words, struct sm_error *err) SM_CHECKED;
+
+struct sm_store_decisions {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_review_decision *item; /**< in the order they were made */
+};
+/**
+ * Decisions about a survey and about the runs that it supersedes, which looked at the same recording and log.
+ * @param out [new] free with sm_store_decisions_free().
+ */
+enum sm_status sm_store_list_decisions(struct sm_store_decisions **out, struct sm_store *store, const char *survey_key,
+                                       struct sm_error *err) SM_CHECKED;
+void sm_store_decisions_free(struct sm_store_decisions **decisions);
+
+/**
+ * Keep what the counter shows when it is looked for in a place a reviewer marked (trace->format.box), so that the recording is
+ * read there once. A trace of that box is replaced.
+ */
+enum sm_status sm_store_put_reread(struct sm_store *store, const char *survey_key, struct sm_box asked, const struct sm_trace *trace,
+                                   struct sm_error *err) SM_CHECKED;
+/** @param out in arena. @return SM_E_NOTFOUND not read yet. */
+enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena, struct sm_store *store, const char *survey_key,
+                                   struct sm_box asked, struct sm_error *err) SM_CHECKED;
 
 /* ---- history ----------------------------------------------------------------------------------------------- */
 

@@ -199,10 +199,14 @@ double sm_align__difference_m(const struct sm_align__work *work, const struct sm
 }
 
 /* Is the picture's reading the better word on where this entry is? */
-static bool takes_picture(const struct sm_align__work *work, const struct sm_align__place *place)
+static bool takes_picture(const struct sm_align__work *work, size_t entry_idx)
 {
+    const struct sm_align__place *place = &work->place[entry_idx];
     if (isnan(place->reading_m) || isnan(place->logged_m)) {
         return !isnan(place->reading_m);
+    }
+    if (work->log->entry[entry_idx].prefer != SM_DISTANCE_UNKNOWN) {
+        return work->log->entry[entry_idx].prefer == SM_DISTANCE_PICTURE;
     }
     if (work->sheet->trust == SM_TRUST_LOG) {
         return false;
@@ -216,7 +220,7 @@ enum sm_status sm_align__choose(struct sm_align__work *work, struct sm_error *er
     for (size_t i = 0; i < work->log->n_entries; i++) {
         struct sm_align__place *place = &work->place[i];
         const struct sm_align__stretch *stretch = &work->stretch[place->stretch];
-        if (takes_picture(work, place)) {
+        if (takes_picture(work, i)) {
             place->source = SM_DISTANCE_PICTURE;
             place->count_m = place->reading_m + stretch->shift_m;
         } else if (!isnan(place->logged_m)) {

@@ -116,7 +116,7 @@ static enum sm_status put_survey(struct sm_store **out, const struct sm_job *job
         status = sm_store_begin(store, err);
     }
     if (status == SM_OK) {
-        status = sm_job__record_put(store, &record, job, delivery, is_known, err);
+        status = sm_job__record_put(store, &record, job, delivery, NULL, is_known, err);
     }
     sm_job__record_release(&record);
     if (status != SM_OK) {

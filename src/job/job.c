@@ -268,6 +268,23 @@ static enum sm_status add_own_findings(struct sm_job *job, struct sm_error *err)
     return status;
 }
 
+/* With alignment and plan made: findings gathered, the document's parts put together. */
+enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err)
+{
+    job->schedule = (struct sm_schedule){
+        .sheet = &job->merged,
+        .segment = &job->merged.segment,
+        .log = job->log,
+        .trace = job->trace,
+        .alignment = job->alignment,
+        .plan = job->plan,
+        .codes = job->codes,
+        .people_unit = people_unit(job),
+        .video_findings = &job->video,
+    };
+    return add_own_findings(job, err);
+}
+
 static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
 {
     enum sm_status status = read_sheet(job, opts, err);
@@ -292,7 +309,7 @@ static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, st
     if (status == SM_OK) {
         status = sm_plan_make(&job->plan, job->alignment, &job->merged, err);
     }
-    return status == SM_OK ? add_own_findings(job, err) : status;
+    return status == SM_OK ? sm_job__finish(job, err) : status;
 }
 
 enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
@@ -310,17 +327,6 @@ enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *op
         sm_job_free(&job);
         return status;
     }
-    job->schedule = (struct sm_schedule){
-        .sheet = &job->merged,
-        .segment = &job->merged.segment,
-        .log = job->log,
-        .trace = job->trace,
-        .alignment = job->alignment,
-        .plan = job->plan,
-        .codes = job->codes,
-        .people_unit = people_unit(job),
-        .video_findings = &job->video,
-    };
     *out = job;
     return SM_OK;
 }

@@ -30,6 +30,7 @@ struct sm_job {
     struct sm_schedule schedule;
     size_t n_changes;
     const struct sm_job_change *change; /* copies */
+    const struct sm_trace *stored_trace; /* as first read, where trace was corrected; NULL = trace itself */
     struct sm_store_findings findings[SM_JOB__N_STAGES];
     sm_job_progress_fn *progress;
     void *progress_user;
@@ -75,6 +76,52 @@ size_t sm_job__inside(double *at_s, const double *time_s, size_t n, double durat
 enum sm_status sm_job__add_findings(struct sm_findings *to, const struct sm_findings *from,
                                     struct sm_error *err);
 
+/* job.c: the last step, once alignment and plan are made. */
+enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err);
+
+/* ---- a survey planned anew from what the job file holds ---- */
+
+/* Decisions in their order; those taken back stay in the list. */
+struct sm_job__decisions {
+    size_t n;
+    const struct sm_review_decision *item;
+    const bool *is_active;
+};
+/* A small input with what it held. */
+struct sm_job__kept_file {
+    const char *role, *path;
+    char *data;
+    size_t n;
+};
+struct sm_job__kept {
+    const struct sm_store_record *record;
+    size_t n_files;
+    struct sm_job__kept_file *file;
+};
+/*
+ * Plan anew: the kept inputs and the trace, changed as decided, through alignment and plan. Nothing is read from
+ * disk.
+ * @param first [borrow] the same survey without any decision, which gives observations their names; NULL = this
+ * is that one (decisions must be empty). @param trace [borrow] as read, outlives out; NULL = none.
+ */
+enum sm_status sm_job__replan(struct sm_job **out, const struct sm_job__kept *kept,
+                              const struct sm_trace *trace, const struct sm_job *first,
+                              const struct sm_job__decisions *decisions, struct sm_error *err) SM_CHECKED;
+
+/* decide.c: what decisions change before alignment ... */
+enum sm_status sm_job__decide_sheet(struct sm_sheet *sheet, const struct sm_job__decisions *decisions,
+                                    struct sm_error *err);
+enum sm_status sm_job__decide_log(struct sm_job *job, const struct sm_job *first,
+                                  const struct sm_job__decisions *decisions, struct sm_error *err);
+enum sm_status sm_job__decide_trace(struct sm_trace **out, const struct sm_trace *trace,
+                                    const struct sm_job__decisions *decisions, struct sm_error *err);
+/* ... and after it. */
+enum sm_status sm_job__decide_places(struct sm_job *job, const struct sm_job__decisions *decisions,
+                                     struct sm_error *err);
+/* Is it one that makes sense about this survey? */
+enum sm_status sm_job__decision_check(const struct sm_review_decision *decision, const struct sm_job *job,
+                                      struct sm_error *err);
+
 /* merge.c: the segment, sheet over log. */
 enum sm_status sm_job__merge_segment(struct sm_job *job, struct sm_error *err);
 
@@ -89,10 +136,15 @@ struct sm_job__record {
 };
 enum sm_status sm_job__record_make(struct sm_job__record *record, const struct sm_job *job,
                                    struct sm_error *err);
+/* The same for a survey that is in the job file already and was planned anew. @param known its inputs, which
+ * must outlive record. @param review what was decided since, as a setting; NULL = nothing. */
+enum sm_status sm_job__record_again(struct sm_job__record *record, const struct sm_job *job,
+                                    const struct sm_store_record *known, const char *review,
+                                    struct sm_error *err);
 void sm_job__record_release(struct sm_job__record *record);
 enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
                                   const struct sm_job *job, const struct sm_job_delivery *delivery,
-                                  bool *is_known, struct sm_error *err);
+                                  int64_t *survey_id, bool *is_known, struct sm_error *err);
 
 /* folder.c: files that appear in a folder together or not at all. */
 struct sm_job__folder;

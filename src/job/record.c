@@ -2,8 +2,37 @@
  * findings. */
 #include "job_internal.h"
 
+#include <limits.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+
+enum { KEPT_LIMIT_BYTES = 16 << 20 };
+
+/* Sheet, log and tables go into the job, so that it can be planned anew wherever it is; one that changed since
+ * its hash was taken does not. */
+static enum sm_status keep_content(struct sm_job__record *record, struct sm_store_input *input, struct sm_error *err)
+{
+    char *text = NULL;
+    char sha256[65];
+    size_t n = 0;
+    if (input->size_bytes > KEPT_LIMIT_BYTES) {
+        return SM_OK;
+    }
+    enum sm_status status = sm_file_read(&text, &n, input->path, KEPT_LIMIT_BYTES, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    sm_sha256(text, n, sha256);
+    bool is_same = (int64_t)n == input->size_bytes && strcmp(sha256, input->sha256) == 0;
+    char *copy = is_same ? sm_arena_alloc(record->arena, n + 1) : NULL;
+    if (copy) {
+        memcpy(copy, text, n);
+        input->content = copy;
+    }
+    sm_free(text);
+    return is_same && !copy ? sm_job__no_memory(err) : SM_OK;
+}
 
 static enum sm_status add_input(struct sm_job__record *record, const char *role, const char *path,
                                 struct sm_error *err)
@@ -15,11 +44,16 @@ static enum sm_status add_input(struct sm_job__record *record, const char *role,
         return sm_job__no_memory(err);
     }
     struct sm_store_input *input = &record->input[record->n_inputs];
-    *input = (struct sm_store_input){.role = role, .path = sm_arena_strdup(record->arena, path)};
+    char whole[PATH_MAX]; /* the job is opened from other folders too */
+    *input = (struct sm_store_input){
+        .role = role, .path = sm_arena_strdup(record->arena, realpath(path, whole) ? whole : path)};
     struct stat status;
     enum sm_status result = input->path ? sm_file_sha256(path, input->sha256, err) : sm_job__no_memory(err);
     if (result == SM_OK && stat(path, &status) == 0) {
         input->size_bytes = status.st_size;
+    }
+    if (result == SM_OK && strcmp(role, "video") != 0) {
+        result = keep_content(record, input, err);
     }
     record->n_inputs += result == SM_OK;
     return result;
@@ -143,6 +177,33 @@ static enum sm_status add_settings(struct sm_job__record *record, const struct s
     return SM_OK;
 }
 
+/* Inputs as they were when the survey was first put: what lies on the disk now may be another file. */
+static enum sm_status copy_inputs(struct sm_job__record *record, const struct sm_store_record *known,
+                                  struct sm_error *err)
+{
+    record->input = sm_calloc(known->n_inputs + 1, sizeof *record->input);
+    if (!record->input) {
+        return sm_job__no_memory(err);
+    }
+    memcpy(record->input, known->input, known->n_inputs * sizeof *record->input);
+    record->n_inputs = known->n_inputs;
+    return SM_OK;
+}
+
+enum sm_status sm_job__record_again(struct sm_job__record *record, const struct sm_job *job,
+                                    const struct sm_store_record *known, const char *review, struct sm_error *err)
+{
+    *record = (struct sm_job__record){0};
+    if (sm_arena_new(&record->arena) != SM_OK) {
+        return sm_job__no_memory(err);
+    }
+    enum sm_status status = copy_inputs(record, known, err);
+    if (status == SM_OK && review) {
+        add_word(record, "review", review);
+    }
+    return status == SM_OK ? add_settings(record, job, err) : status;
+}
+
 enum sm_status sm_job__record_make(struct sm_job__record *record, const struct sm_job *job,
                                    struct sm_error *err)
 {
@@ -168,7 +229,7 @@ void sm_job__record_release(struct sm_job__record *record)
 
 enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
                                   const struct sm_job *job, const struct sm_job_delivery *delivery,
-                                  bool *is_known, struct sm_error *err)
+                                  int64_t *survey_id, bool *is_known, struct sm_error *err)
 {
     struct sm_store_put put = {
         .kind = SM_SURVEY_FIRST,
@@ -182,7 +243,7 @@ enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__r
         .n_settings = record->n_settings,
         .setting = record->setting,
         .log = job->log,
-        .trace = job->trace,
+        .trace = job->stored_trace ? job->stored_trace : job->trace,
         .alignment = job->alignment,
         .n_kits = job->sheet->n_kits,
         .kit = job->sheet->kit,
@@ -192,5 +253,5 @@ enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__r
         .n_cure_rows = job->sheet->n_cure_rows,
         .cure_row = job->sheet->cure_row,
     };
-    return sm_store_put_schedule(store, &put, NULL, is_known, err);
+    return sm_store_put_schedule(store, &put, survey_id, is_known, err);
 }

@@ -41,3 +41,12 @@ const char *sm_distance_source_name(enum sm_distance_source source)
 {
     return source == SM_DISTANCE_PICTURE ? "picture" : source == SM_DISTANCE_LOG ? "log" : "";
 }
+
+const char *sm_review_act_name(enum sm_review_act act)
+{
+    static const char *const names[SM_N_REVIEW_ACTS] = {
+        "confirm", "take picture", "take log", "move", "code", "clock", "treatment", "add",
+        "withdraw", "reading", "box", "tie", "rule", "undo", "redo",
+    };
+    return names[act];
+}

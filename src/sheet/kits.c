@@ -224,11 +224,17 @@ static enum sm_status read_row(const struct table *table, const struct sm_csv_ro
     return SM_OK;
 }
 
+static enum sm_status read_table(struct sm_sheet *sheet, char **text, size_t *n, const char *path, struct sm_error *err)
+{
+    return sheet->read ? sheet->read(sheet->read_user, text, n, path, SM_SHEET_TABLE_LIMIT_BYTES, err)
+                       : sm_file_read(text, n, path, SM_SHEET_TABLE_LIMIT_BYTES, err);
+}
+
 static enum sm_status open_table(struct table *table, struct sm_error *err)
 {
     char *text = NULL;
     size_t n;
-    enum sm_status status = sm_file_read(&text, &n, table->path, SM_SHEET_TABLE_LIMIT_BYTES, err);
+    enum sm_status status = read_table(table->sheet, &text, &n, table->path, err);
     if (status == SM_OK) {
         status = sm_csv_parse(&table->csv, text, n, 0, table->path, err);
     }
@@ -331,11 +337,11 @@ static enum sm_status fill_cures(const struct table *table, struct sm_cure_row *
 }
 
 /* Is there a file at path? One that is there and cannot be read is told when it is read. */
-static enum sm_status look_for(bool *is_there, const char *path)
+static enum sm_status look_for(bool *is_there, struct sm_sheet *sheet, const char *path)
 {
     char *text = NULL;
     size_t n;
-    enum sm_status status = sm_file_read(&text, &n, path, SM_SHEET_TABLE_LIMIT_BYTES, NULL);
+    enum sm_status status = read_table(sheet, &text, &n, path, NULL);
     sm_free(text);
     *is_there = status != SM_E_IO;
     return status == SM_E_NOMEM ? status : SM_OK;
@@ -352,7 +358,7 @@ static enum sm_status find_cure_file(struct sm_sheet *sheet, const char **path, 
     }
     enum sm_status status = sm_path_beside(&text, sheet->kits_file, "cure.csv");
     if (status == SM_OK) {
-        status = look_for(&is_there, sm_text_str(&text));
+        status = look_for(&is_there, sheet, sm_text_str(&text));
     }
     if (status == SM_OK && is_there) {
         *path = sm_arena_strdup(sheet->arena, sm_text_str(&text));

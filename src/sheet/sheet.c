@@ -288,6 +288,12 @@ static enum sm_status fill_sheet(struct sm_sheet_walk *walk, const char *text, s
 enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n, const char *base_path,
                               struct sm_error *err)
 {
+    return sm_sheet_parse_with(out, text, n, base_path, NULL, NULL, err);
+}
+
+enum sm_status sm_sheet_parse_with(struct sm_sheet **out, const char *text, size_t n, const char *base_path,
+                                   sm_read_fn *read, void *read_user, struct sm_error *err)
+{
     struct sm_sheet *sheet = NULL;
     enum sm_status status = sm_sheet_new(&sheet, err);
     if (status != SM_OK) {
@@ -296,6 +302,8 @@ enum sm_status sm_sheet_parse(struct sm_sheet **out, const char *text, size_t n,
     struct sm_sheet_walk walk = {.sheet = sheet,
                                  .seen_line = sm_calloc(sm_sheet__n_keys(), sizeof(uint32_t))};
     sheet->path = base_path ? sm_arena_strdup(sheet->arena, base_path) : NULL;
+    sheet->read = read;
+    sheet->read_user = read_user;
     if (!walk.seen_line || (base_path && !sheet->path)) {
         status = no_memory(err);
     } else {

@@ -743,3 +743,39 @@ enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store
     *out = record;
     return SM_OK;
 }
+
+enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena, struct sm_store *store,
+                                   const char *survey_key, struct sm_box asked, struct sm_error *err)
+{
+    struct getting g = {store, arena, err, 0};
+    struct sm_trace *trace = sm_arena_alloc(arena, sizeof *trace);
+    char place[SM_STORE__BOX_TEXT];
+    sm_store__box_text(place, asked);
+    sqlite3_stmt *stmt;
+    enum sm_status status =
+        !trace ? sm_store__no_memory(err)
+               : SM_STORE__QUERY(store, &stmt, err,
+                                 "WITH RECURSIVE line(survey_id, key) AS ("
+                                 "  SELECT survey_id, key FROM survey WHERE key = ?1"
+                                 "  UNION SELECT s.survey_id, s.key FROM survey s"
+                                 "  JOIN line l ON s.superseded_by = l.survey_id)"
+                                 " SELECT unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, "
+                                 "has_leading_zeros, has_decimal_comma, duration_s, n_readings, readings, "
+                                 "n_jumps, jumps FROM reread"
+                                 " WHERE survey_key IN (SELECT key FROM line) AND asked = ?2 LIMIT 1",
+                                 sm_store__text(survey_key), sm_store__text(place));
+    bool has_row = false;
+    bool is_found = false;
+    while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
+        is_found = true;
+        status = take_trace(&g, stmt, trace);
+        if (status != SM_OK) {
+            sqlite3_reset(stmt);
+        }
+    }
+    if (status == SM_OK && !is_found) {
+        status = sm_error_set(err, SM_E_NOTFOUND, "the counter was not read in %s yet", place);
+    }
+    *out = status == SM_OK ? trace : *out;
+    return status;
+}

@@ -3,8 +3,7 @@
 
 #include <string.h>
 
-/* SHA-256 of the fields, each with its length before it, so that no two events look alike. */
-static enum sm_status hash_fields(char hex[65], const char *const *field, size_t n, struct sm_error *err)
+enum sm_status sm_store__hash_fields(char hex[65], const char *const *field, size_t n, struct sm_error *err)
 {
     struct sm_text text = {0};
     for (size_t i = 0; i < n; i++) {
@@ -22,7 +21,7 @@ static enum sm_status event_key(char hex[65], const struct sm_store_event *event
 {
     const char *const field[] = {event->at,         event->who,     event->event, event->segment,
                                  event->survey_key, event->subject, event->detail};
-    return hash_fields(hex, field, sizeof field / sizeof *field, err);
+    return sm_store__hash_fields(hex, field, sizeof field / sizeof *field, err);
 }
 
 static enum sm_status last_chain(struct sm_store *store, char chain[65], struct sm_error *err)
@@ -52,7 +51,7 @@ static enum sm_status put_event(struct sm_store *store, const struct sm_store_ev
         status = last_chain(store, before, err);
     }
     if (status == SM_OK) {
-        status = hash_fields(chain, (const char *const[]){before, key}, 2, err);
+        status = sm_store__hash_fields(chain, (const char *const[]){before, key}, 2, err);
     }
     if (status != SM_OK) {
         return status;
@@ -164,7 +163,7 @@ static enum sm_status verify_row(sqlite3_stmt *stmt, char chain[65], struct sm_e
     char key[65];
     enum sm_status status = event_key(key, &event, err);
     if (status == SM_OK) {
-        status = hash_fields(chain, (const char *const[]){chain, key}, 2, err);
+        status = sm_store__hash_fields(chain, (const char *const[]){chain, key}, 2, err);
     }
     const char *stored_key = sm_store__column_text(stmt, 7);
     const char *stored_chain = sm_store__column_text(stmt, 8);

@@ -111,6 +111,15 @@ static enum sm_status put_survey(struct putting *p)
     return status;
 }
 
+/* What an input held, once for all surveys that share it. */
+static enum sm_status put_content(struct putting *p, const struct sm_store_input *input)
+{
+    return input->content ? RUN(p, "INSERT OR IGNORE INTO input_content VALUES (?, ?)",
+                                sm_store__text(input->sha256),
+                                sm_store__blob(input->content, (size_t)input->size_bytes))
+                          : SM_OK;
+}
+
 static enum sm_status put_inputs(struct putting *p)
 {
     enum sm_status status = SM_OK;
@@ -122,6 +131,7 @@ static enum sm_status put_inputs(struct putting *p)
                 "?, ?)",
                 sm_store__int(p->survey_id), sm_store__text(input->role), sm_store__int((int64_t)i),
                 sm_store__text(input->path), sm_store__int(input->size_bytes), sm_store__text(input->sha256));
+        status = status == SM_OK ? put_content(p, input) : status;
     }
     for (size_t i = 0; status == SM_OK && i < p->put->n_settings; i++) {
         status = RUN(p, "INSERT INTO setting (survey_id, name, value) VALUES (?, ?, ?)",
@@ -133,35 +143,63 @@ static enum sm_status put_inputs(struct putting *p)
 
 /* ---- trace and alignment ---- */
 
-static enum sm_status put_trace(struct putting *p)
+/* One row of trace columns behind those that say whose it is (at most two). */
+static enum sm_status put_trace_row(struct sm_store *store, const char *sql, const struct sm_store__value *whose,
+                                    size_t n_whose, const struct sm_trace *trace, struct sm_error *err)
 {
-    const struct sm_trace *trace = p->put->trace;
-    if (!trace) {
-        return SM_OK;
-    }
+    enum { N_COLUMNS = 13, MAX_WHOSE = 2 };
+    assert(n_whose <= MAX_WHOSE);
     const struct sm_counter_format *format = &trace->format;
     const char *unit = sm_unit_name(format->unit);
     struct sm_text readings = {0};
     struct sm_text jumps = {0};
     sm_store__pack_readings(&readings, trace);
     sm_store__pack_jumps(&jumps, trace);
-    enum sm_status status = SM_E_NOMEM;
-    if (readings.failed || jumps.failed) {
-        status = sm_store__no_memory(p->err);
-    } else {
-        status =
-            RUN(p, "INSERT INTO trace VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                sm_store__int(p->survey_id), sm_store__text(*unit ? unit : NULL),
-                sm_store__int(format->decimals), sm_store__int(format->box.x_px),
-                sm_store__int(format->box.y_px), sm_store__int(format->box.width_px),
-                sm_store__int(format->box.height_px), sm_store__int(format->has_leading_zeros),
-                sm_store__int(format->has_decimal_comma), sm_store__real(trace->duration_s),
-                sm_store__int((int64_t)trace->n_readings), sm_store__blob(readings.data, readings.length),
-                sm_store__int((int64_t)trace->n_jumps), sm_store__blob(jumps.data, jumps.length));
-    }
+    struct sm_store__value all[MAX_WHOSE + N_COLUMNS];
+    const struct sm_store__value columns[N_COLUMNS] = {
+        sm_store__text(*unit ? unit : NULL),
+        sm_store__int(format->decimals),
+        sm_store__int(format->box.x_px),
+        sm_store__int(format->box.y_px),
+        sm_store__int(format->box.width_px),
+        sm_store__int(format->box.height_px),
+        sm_store__int(format->has_leading_zeros),
+        sm_store__int(format->has_decimal_comma),
+        sm_store__real(trace->duration_s),
+        sm_store__int((int64_t)trace->n_readings),
+        sm_store__blob(readings.data, readings.length),
+        sm_store__int((int64_t)trace->n_jumps),
+        sm_store__blob(jumps.data, jumps.length),
+    };
+    memcpy(all, whose, n_whose * sizeof *whose);
+    memcpy(all + n_whose, columns, sizeof columns);
+    enum sm_status status = readings.failed || jumps.failed
+                                ? sm_store__no_memory(err)
+                                : sm_store__run(store, sql, all, n_whose + N_COLUMNS, err);
     sm_text_release(&readings);
     sm_text_release(&jumps);
     return status;
+}
+
+static enum sm_status put_trace(struct putting *p)
+{
+    struct sm_store__value whose = sm_store__int(p->survey_id);
+    return p->put->trace
+               ? put_trace_row(p->store,
+                               "INSERT INTO trace VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", &whose,
+                               1, p->put->trace, p->err)
+               : SM_OK;
+}
+
+enum sm_status sm_store_put_reread(struct sm_store *store, const char *survey_key, struct sm_box asked,
+                                   const struct sm_trace *trace, struct sm_error *err)
+{
+    char place[SM_STORE__BOX_TEXT];
+    sm_store__box_text(place, asked);
+    const struct sm_store__value whose[] = {sm_store__text(survey_key), sm_store__text(place)};
+    return put_trace_row(
+        store, "INSERT OR REPLACE INTO reread VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", whose, 2,
+        trace, err);
 }
 
 static enum sm_status put_alignment(struct putting *p)

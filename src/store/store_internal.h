@@ -74,6 +74,14 @@ const char *sm_store__column_text(sqlite3_stmt *stmt,
                                                                      sqlite3_stmt *stmt, int column,
                                                                      struct sm_error *err);
 
+                                  /* "x,y,width,height" */
+                                  enum { SM_STORE__BOX_TEXT = 64 };
+                                  void sm_store__box_text(char text[SM_STORE__BOX_TEXT], struct sm_box box);
+                                  /* SHA-256 of n texts, each with its length before it, so that no two lists
+                                   * of texts look alike. */
+                                  enum sm_status sm_store__hash_fields(char hex[65], const char *const *field,
+                                                                       size_t n, struct sm_error *err);
+
                                   /* migrate.c */
                                   enum sm_status sm_store__migrate(struct sm_store *store,
                                                                    enum sm_store_mode mode, bool is_new,

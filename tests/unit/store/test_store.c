@@ -73,10 +73,10 @@ static struct sm_plan plan = {
 };
 static struct sm_segment segment = {"T12-T13",      "T12", "T13", 43.8, 200, 1.5, "vitrified clay \xc3\xa4",
                                     SM_FLOW_TO_FROM};
-static struct sm_store_input inputs[] = {{"sheet", "a/sheet.ini", 300, {0}},
-                                         {"video", "a/run1.mpg", 5000000000, {0}},
-                                         {"video", "a/run2.mpg", 77, {0}},
-                                         {"log", "a/run.csv", 900, {0}}};
+static struct sm_store_input inputs[] = {{"sheet", "a/sheet.ini", 300, {0}, NULL},
+                                         {"video", "a/run1.mpg", 5000000000, {0}, NULL},
+                                         {"video", "a/run2.mpg", 77, {0}, NULL},
+                                         {"log", "a/run.csv", 900, {0}, NULL}};
 static struct sm_store_setting settings[] = {{"rules.overlap", "0.100"}, {"rules.end cover", "0.150"}};
 static struct sm_findings log_findings;
 static struct sm_findings align_findings;
