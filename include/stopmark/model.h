@@ -316,6 +316,7 @@ struct sm_observation {
     bool is_node;              /**< start or finish node */
     bool is_connection;
     enum sm_distance_source source; /**< what distance_m was made from */
+    int32_t group; /**< 1 + index of the first observation of the same physical defect; 0 = stands alone */
 };
 /** All observations of a survey on one axis. Free with sm_alignment_free() (align.h). */
 struct sm_alignment {

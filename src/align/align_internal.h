@@ -200,6 +200,8 @@ enum sm_status sm_align__settle_length(struct sm_align__work *work, struct sm_er
 /* Distance up to which the pipe was seen: its end, or the last place before. */
 double sm_align__seen_end_m(const struct sm_align__work *work);
 enum sm_status sm_align__close_extents(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
+/* What is done about each observation: by its own rows, then by what else was seen at the same place. */
+enum sm_status sm_align__decide(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
 enum sm_status sm_align__judge(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
 void sm_align__position_error(struct sm_observation *observation, const struct sm_align__work *work);
 

@@ -1,6 +1,7 @@
 /*
- * Log rows into observations: one each, except rows that belong to the start of a continuous defect. Extent,
- * treatment and flags are settled here; where distances come from is not this file's business any more.
+ * Log rows into observations: one each, except rows that belong to the start of a continuous defect. Extent
+ * and flags are settled here, what is done about them in decide.c; where distances come from is not this
+ * file's business any more.
  */
 #include "align_internal.h"
 
@@ -189,60 +190,6 @@ enum sm_status sm_align__close_extents(struct sm_align__work *work, struct sm_er
     return status;
 }
 
-/* How much a treatment asks for: of several rows of one defect the most demanding decides. */
-static int demand(enum sm_treatment treatment)
-{
-    switch (treatment) {
-    case SM_TREATMENT_REFER:
-        return 4;
-    case SM_TREATMENT_PREPARE:
-        return 3;
-    case SM_TREATMENT_LINE:
-        return 2;
-    case SM_TREATMENT_CLEAR:
-        return 1;
-    case SM_TREATMENT_NONE:
-        break;
-    }
-    return 0;
-}
-
-static enum sm_status decide_row(struct sm_align__work *work, struct sm_observation *observation,
-                                 size_t entry_idx, struct sm_error *err)
-{
-    struct sm_decision decision = {0};
-    enum sm_status status =
-        sm_codes_decide(work->codes, &work->log->entry[entry_idx], work->sheet->segment.diameter_mm,
-                        work->out->arena, &decision, err);
-    if (status != SM_OK) {
-        return status;
-    }
-    if (!observation->reason || demand(decision.treatment) > demand(observation->treatment)) {
-        observation->treatment = decision.treatment;
-        observation->reason = decision.reason;
-        observation->prepare = decision.prepare ? decision.prepare : "";
-    }
-    return SM_OK;
-}
-
-/* Every row decides for the observation it belongs to. observation_of: per entry. */
-static enum sm_status decide_all(struct sm_align__work *work, struct sm_error *err)
-{
-    int32_t *observation_of = sm_calloc(work->log->n_entries + 1, sizeof *observation_of);
-    if (!observation_of) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log entries", work->log->n_entries);
-    }
-    for (size_t i = 0; i < work->out->n_observations; i++) {
-        observation_of[work->out->observation[i].entry_idx] = (int32_t)i;
-    }
-    enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i < work->log->n_entries; i++) {
-        status = decide_row(work, &work->out->observation[observation_of[work->owner[i]]], i, err);
-    }
-    sm_free(observation_of);
-    return status;
-}
-
 static bool is_beyond(const struct sm_align__work *work, const struct sm_observation *observation)
 {
     double low_m = observation->is_connection ? observation->distance_m : observation->start_m;
@@ -286,7 +233,7 @@ enum sm_status sm_align__judge(struct sm_align__work *work, struct sm_error *err
     static const enum sm_flag told[] = {SM_FLAG_BEYOND_SEGMENT, SM_FLAG_NO_DISTANCE,
                                         SM_FLAG_TIME_OUTSIDE_VIDEO, SM_FLAG_UNKNOWN_CODE,
                                         SM_FLAG_COUNTER_UNREAD};
-    enum sm_status status = decide_all(work, err);
+    enum sm_status status = sm_align__decide(work, err);
     for (size_t i = 0; status == SM_OK && i < work->out->n_observations; i++) {
         struct sm_observation *observation = &work->out->observation[i];
         observation->flags |= is_beyond(work, observation) ? SM_FLAG_BEYOND_SEGMENT : 0;

@@ -183,6 +183,12 @@ static void add_place(struct sm_json *json, const struct sm_observation *observa
     sm_json_close(json, '}');
 }
 
+/* The observation that stands first for the same defect: itself where it stands alone. */
+static const char *defect_id(const struct sm_schedule *s, const struct sm_observation *observation)
+{
+    return observation->group > 0 ? s->alignment->observation[observation->group - 1].id : observation->id;
+}
+
 static void add_observation(struct sm_json *json, const struct sm_schedule *s, size_t idx)
 {
     const struct sm_observation *observation = &s->alignment->observation[idx];
@@ -195,6 +201,7 @@ static void add_observation(struct sm_json *json, const struct sm_schedule *s, s
     sm_json_number(json, "time_s", observation->time_s, 3);
     add_reading(json, s, observation);
     add_place(json, observation);
+    sm_json_string(json, "defect", defect_id(s, observation));
     sm_json_string(json, "treatment", sm_treatment_name(observation->treatment));
     add_text(json, "reason", observation->reason);
     add_items(json, "prepare", observation->prepare);

@@ -165,7 +165,8 @@ static void invent_observations(void)
                                               SM_FLAG_LOG_DISAGREES | SM_FLAG_NO_DISTANCE,
                                               true,
                                               true,
-                                              SM_DISTANCE_PICTURE};
+                                              SM_DISTANCE_PICTURE,
+                                              0};
 }
 
 static int set_up_all(void **state)
