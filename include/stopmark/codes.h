@@ -107,4 +107,36 @@ bool sm_codes_row(const struct sm_codes *codes, size_t row_idx, struct sm_code_i
 /** Does a rule speak about this code? */
 bool sm_codes_rule_fits(const struct sm_code_rule *rule, const char *code);
 
+/** How clock positions are written with this table's codes, and where that is said. Borrowed, never NULL. */
+void sm_codes_clock_rule(const struct sm_codes *codes, const char **rule, const char **source);
+/**
+ * Codes that make one defect with this one at the same place, as patterns; NULL ends. What a sign belongs to for a
+ * sign, and the signs for what they belong to. @return NULL when it stands alone.
+ */
+const char *const *sm_codes_joins(const struct sm_codes *codes, const char *code);
+
+/* ---- a code explained
+ * --------------------------------------------------------------------------------------- */
+
+/** What is asked about: a code, and as much of a log row as is known. */
+struct sm_code_question {
+    const char *code, *ch1, *ch2; /**< "" = not said */
+    double q1_value, q2_value;    /**< NAN = not said */
+    int32_t clock_from_h, clock_to_h; /**< 0 = not said */
+    double diameter_mm;               /**< NAN = not said */
+};
+/**
+ * Can this rule still decide, as far as the question says? @param is_certain [out] nothing that is not said could keep
+ * it from doing so: rules after it do not count.
+ */
+bool sm_codes_rule_may_fit(bool *is_certain, const struct sm_code_rule *rule,
+                           const struct sm_code_question *question);
+/** Meaning, letters, units, clock, the rules that can decide with their sources, what it makes one defect with: text. */
+void sm_codes_explain(struct sm_text *out, const struct sm_codes *codes, const struct sm_code_question *question);
+/** The same as members of the JSON object that is open. */
+void sm_codes_explain_json(struct sm_json *json, const struct sm_codes *codes,
+                           const struct sm_code_question *question);
+/** One line a code: code, meaning, the treatments it can get. */
+void sm_codes_list(struct sm_text *out, const struct sm_codes *codes);
+
 #endif

@@ -63,6 +63,13 @@ void sm_obslog_list_free(struct sm_obslog_list **list);
  */
 void sm_obslog_mirror_clock(int32_t *from_h, int32_t *to_h);
 
+/** A code and the characterisations written behind it. */
+struct sm_obslog_code {
+    char code[64], ch1[16], ch2[16]; /**< code in upper case */
+};
+/** "BABBA", "BAB B A", "BAB.B", "BCDXP" into their parts; what is no such thing stays whole. @return false when cut. */
+bool sm_obslog_split_code(struct sm_obslog_code *out, const char *text);
+
 /* ---- out again
  * --------------------------------------------------------------------------------------------- */
 

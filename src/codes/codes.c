@@ -206,7 +206,7 @@ static double clock_extent_h(const struct sm_log_entry *entry)
     return hours == 0 ? 12 : hours;
 }
 
-static double measured(enum sm_code_measure measure, const struct sm_log_entry *entry, double diameter_mm)
+double sm_codes__measured(enum sm_code_measure measure, const struct sm_log_entry *entry, double diameter_mm)
 {
     switch (measure) {
     case SM_MEASURE_NONE:
@@ -235,7 +235,7 @@ static bool fits(const struct sm_code_rule *rule, const struct sm_log_entry *ent
     if (rule->measure == SM_MEASURE_NONE) {
         return true;
     }
-    double value = measured(rule->measure, entry, diameter_mm);
+    double value = sm_codes__measured(rule->measure, entry, diameter_mm);
     return isnan(rule->least) ? isnan(value) : value >= rule->least && value < rule->below;
 }
 
@@ -291,7 +291,7 @@ static void write_reason(struct sm_text *text, const struct sm_code_rule *rule,
     enum sm_code_measure measure = rule->measure == SM_MEASURE_NONE ? SM_MEASURE_Q1 : rule->measure;
     for (const char *s = rule->reason; *s;) {
         if (strncmp(s, "{v}", 3) == 0) {
-            add_value(text, measured(measure, entry, diameter_mm), unit);
+            add_value(text, sm_codes__measured(measure, entry, diameter_mm), unit);
             s += 3;
         } else if (strncmp(s, "{limit}", 7) == 0) {
             add_value(text, isfinite(rule->least) ? rule->least : rule->below, unit);

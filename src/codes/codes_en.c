@@ -428,6 +428,18 @@ static const char *const carriers[] = {"BAB", "BAC", "BAD", "BAE", "BAF", "BAI",
                                        "BAJ", "BAL", "BAM", "BAN", NULL};
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
-const struct sm_code_table sm_codes__en = {meanings, COUNT(meanings), letters, COUNT(letters),
-                                           units,    COUNT(units),    rules,   COUNT(rules),
-                                           signs,    carriers};
+const struct sm_code_table sm_codes__en = {
+    meanings,
+    COUNT(meanings),
+    letters,
+    COUNT(letters),
+    units,
+    COUNT(units),
+    rules,
+    COUNT(rules),
+    signs,
+    carriers,
+    "hours 1 to 12 in the direction of travel, 12 at the crown; from - to runs clockwise, "
+    "one hour alone is a point, 12 to 12 is all round",
+    "12 to 12 and the point: published sample data of the exchange format; direction "
+    "of view: from memory"};

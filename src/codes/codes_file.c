@@ -59,7 +59,18 @@ struct reader {
 };
 
 static const char *const no_patterns[] = {NULL};
-static const struct sm_code_table no_table = {NULL, 0, NULL, 0, NULL, 0, NULL, 0, no_patterns, no_patterns};
+static const struct sm_code_table no_table = {NULL,
+                                              0,
+                                              NULL,
+                                              0,
+                                              NULL,
+                                              0,
+                                              NULL,
+                                              0,
+                                              no_patterns,
+                                              no_patterns,
+                                              "hours 1 to 12, 12 at the crown, clockwise",
+                                              "common practice, no source"};
 
 static enum sm_status no_memory(struct sm_error *err)
 {

@@ -12,7 +12,7 @@ enum { WINDOW_ROWS = 40 };
 /* ---- do two rows belong together?
  * -------------------------------------------------------------------------- */
 
-static bool is_in(const char *const *patterns, const char *code)
+bool sm_codes__is_in(const char *const *patterns, const char *code)
 {
     for (; *patterns; patterns++) {
         if (sm_codes__matches(*patterns, code)) {
@@ -66,9 +66,9 @@ static bool belong_together(const struct sm_codes *codes, const struct sm_log_en
     if (a->group && b->group) {
         return a->group == b->group;
     }
-    bool is_sign_a = is_in(codes->builtin->sign, a->code), is_sign_b = is_in(codes->builtin->sign, b->code);
-    bool is_defect_a = is_sign_a || is_in(codes->builtin->carrier, a->code);
-    bool is_defect_b = is_sign_b || is_in(codes->builtin->carrier, b->code);
+    bool is_sign_a = sm_codes__is_in(codes->builtin->sign, a->code), is_sign_b = sm_codes__is_in(codes->builtin->sign, b->code);
+    bool is_defect_a = is_sign_a || sm_codes__is_in(codes->builtin->carrier, a->code);
+    bool is_defect_b = is_sign_b || sm_codes__is_in(codes->builtin->carrier, b->code);
     return is_defect_a && is_defect_b && (is_sign_a || is_sign_b) && may_join(a) && may_join(b) &&
            is_same_place(a, b) && do_clocks_meet(a, b);
 }

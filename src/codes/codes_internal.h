@@ -44,11 +44,16 @@ struct sm_code_table {
     size_t n_rules;
     const char *const *sign; /**< patterns of codes that are signs of a defect rather than one, NULL ends */
     const char *const *carrier; /**< patterns of codes that signs belong to, NULL ends */
+    const char *clock_rule, *clock_source;
 };
 extern const struct sm_code_table sm_codes__en, sm_codes__na;
 
 /** Meaning of a code in a table in use; NULL = unknown. */
 const struct sm_code_meaning *sm_codes__find_meaning(const struct sm_codes *codes, const char *code);
+
+/** What a rule compares with its limits, NAN = not logged. */
+double sm_codes__measured(enum sm_code_measure measure, const struct sm_log_entry *entry, double diameter_mm);
+bool sm_codes__is_in(const char *const *patterns, const char *code); /**< patterns: NULL ends */
 
 /** A table in use: what a user's file added, then the built-in one. */
 struct sm_codes {

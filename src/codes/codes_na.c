@@ -330,5 +330,17 @@ static const char *const carriers[] = {"C?", "CH?", "F?",  "FH?", "B",  "BSV", "
                                        "H",  "HSV", "HVV", "J*",  "S*", NULL};
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
-const struct sm_code_table sm_codes__na = {meanings,     COUNT(meanings), NULL,         0,     units,
-                                           COUNT(units), rules,           COUNT(rules), signs, carriers};
+const struct sm_code_table sm_codes__na = {
+    meanings,
+    COUNT(meanings),
+    NULL,
+    0,
+    units,
+    COUNT(units),
+    rules,
+    COUNT(rules),
+    signs,
+    carriers,
+    "hours 1 to 12 in the direction of travel, 12 at the crown; from - to runs clockwise, "
+    "one hour alone is a point",
+    MEMORY};

@@ -429,18 +429,13 @@ static bool is_run_together(const char *code)
     return true;
 }
 
-/* A code and what may have been written into its field behind it. */
-struct split_code {
-    char code[64], ch1[16], ch2[16];
-};
-
 static bool is_characterisation(const char *s, size_t n)
 {
     return n >= 1 && n <= 2 && is_letter(s[0]) && (n == 1 || is_letter(s[1]));
 }
 
 /* "BAB B A" or "BAB.B.A" at its gaps; left alone where what follows is no characterisation. */
-static void split_at_gaps(struct split_code *split)
+static void split_at_gaps(struct sm_obslog_code *split)
 {
     static const char gaps[] = " .,/";
     size_t n_code = strcspn(split->code, gaps);
@@ -458,7 +453,7 @@ static void split_at_gaps(struct split_code *split)
 }
 
 /* "BABBA" has one letter for each characterisation, "BCDXP" two for the first. */
-static void split_run_together(struct split_code *split)
+static void split_run_together(struct sm_obslog_code *split)
 {
     bool is_node =
         upper(split->code[1]) == 'C' && (upper(split->code[2]) == 'D' || upper(split->code[2]) == 'E');
@@ -469,27 +464,39 @@ static void split_run_together(struct split_code *split)
     split->code[3] = '\0';
 }
 
+static void upper_all(char *s)
+{
+    for (; *s; s++) {
+        *s = upper(*s);
+    }
+}
+
+bool sm_obslog_split_code(struct sm_obslog_code *out, const char *text)
+{
+    *out = (struct sm_obslog_code){0};
+    bool is_whole = sm_strcopy(out->code, sizeof out->code, skip_blanks(text));
+    if (is_run_together(out->code)) {
+        split_run_together(out);
+    } else {
+        split_at_gaps(out);
+    }
+    upper_all(out->code);
+    return is_whole;
+}
+
 static enum sm_status take_code(struct sm_obslog_build *build, struct sm_log_entry *entry,
                                 const struct sm_obslog_fields *fields, struct sm_error *err)
 {
-    struct split_code split = {0};
+    struct sm_obslog_code split = {0};
     const char *ch1 = text_of(fields->ch1), *ch2 = text_of(fields->ch2);
-    bool is_whole = sm_strcopy(split.code, sizeof split.code, skip_blanks(text_of(fields->code)));
-    if (!*ch1 && !*ch2) {
-        if (is_run_together(split.code)) {
-            split_run_together(&split);
-        } else {
-            split_at_gaps(&split);
-        }
-        ch1 = split.ch1;
-        ch2 = split.ch2;
-    }
-    for (char *s = split.code; *s; s++) {
-        *s = upper(*s);
-    }
+    const char *code = skip_blanks(text_of(fields->code));
+    bool has_own = *ch1 || *ch2;
+    bool is_whole =
+        has_own ? sm_strcopy(split.code, sizeof split.code, code) : sm_obslog_split_code(&split, code);
+    upper_all(split.code);
     entry->code = keep(build, split.code);
-    entry->ch1 = keep(build, ch1);
-    entry->ch2 = keep(build, ch2);
+    entry->ch1 = keep(build, has_own ? ch1 : split.ch1);
+    entry->ch2 = keep(build, has_own ? ch2 : split.ch2);
     if (!entry->code || !entry->ch1 || !entry->ch2) {
         return sm_obslog__no_memory(err);
     }
