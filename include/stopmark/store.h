@@ -172,6 +172,72 @@ enum sm_status sm_store_put_reread(struct sm_store *store, const char *survey_ke
 enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena, struct sm_store *store, const char *survey_key,
                                    struct sm_box asked, struct sm_error *err) SM_CHECKED;
 
+/* ---- what the crew did, and the reviewer's word ------------------------------------------------------------- */
+
+/** What was off about an as-built row, with its consequence. */
+struct sm_store_remark {
+    const char *concerns; /**< "repair", "length", "kit", "stop", "mark", "pressure", "cure" ... */
+    enum sm_severity severity;
+    const char *message;
+};
+/** An as-built row as the job keeps it. Strings never NULL. */
+struct sm_store_as_built {
+    struct sm_as_built row;     /**< segment always said */
+    const char *survey_key;     /**< of the survey whose plan has the repair; "" = none is known */
+    bool is_planned;            /**< that plan has a repair of this name */
+    const char *source, *source_sha256; /**< the file */
+    const char *recorded_at, *who;
+    size_t n_remarks;
+    const struct sm_store_remark *remark;
+    /* Of listed rows only: */
+    const char *key, *content;  /**< SHA-256: of the row; of what was said */
+    const char *corrects;       /**< key of the row it takes the place of, "" = none */
+    bool counts;                /**< not corrected, and the last word where two say they are */
+    bool is_disputed;           /**< counts, but another row recorded apart says otherwise */
+};
+/** What became of a row put. */
+enum sm_store_taken {
+    SM_STORE_TAKEN_NEW,
+    SM_STORE_TAKEN_CORRECTION, /**< it takes the place of an earlier row */
+    SM_STORE_TAKEN_KNOWN,      /**< the very same is there already: nothing is written */
+    SM_STORE_TAKEN_OUTDATED,   /**< the very same is there and has been corrected since: nothing is written */
+};
+/**
+ * Add an as-built row, as part of the open transaction or on its own. It corrects the row that counts for the same
+ * repair, day (or where one of them has none) and occurrence; a row that says is_correction also one of another day.
+ */
+enum sm_status sm_store_put_as_built(struct sm_store *store, const struct sm_store_as_built *as_built,
+                                     enum sm_store_taken *taken, struct sm_error *err) SM_CHECKED;
+struct sm_store_as_builts {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_store_as_built *item; /**< by segment, repair, day, occurrence, then as recorded; corrected ones too */
+};
+/** @param segment only this segment's; NULL = all. @param out [new] free with sm_store_as_builts_free(). */
+enum sm_status sm_store_list_as_built(struct sm_store_as_builts **out, struct sm_store *store, const char *segment,
+                                      struct sm_error *err) SM_CHECKED;
+void sm_store_as_builts_free(struct sm_store_as_builts **rows);
+
+/** The reviewer's word on a repair after the recheck. Strings never NULL. */
+struct sm_store_verdict {
+    const char *segment, *survey_key; /**< survey_key: of the recheck */
+    const char *repair;
+    const char *word; /**< "seen", "not seen", "defective" */
+    const char *remark, *said_at, *who;
+};
+/** Add a verdict, as part of the open transaction or on its own. The same twice stands once. */
+enum sm_status sm_store_put_verdict(struct sm_store *store, const struct sm_store_verdict *verdict,
+                                    struct sm_error *err) SM_CHECKED;
+struct sm_store_verdicts {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_store_verdict *item; /**< as said, the latest last */
+};
+/** @param segment only this segment's; NULL = all. @param out [new] free with sm_store_verdicts_free(). */
+enum sm_status sm_store_list_verdicts(struct sm_store_verdicts **out, struct sm_store *store, const char *segment,
+                                      struct sm_error *err) SM_CHECKED;
+void sm_store_verdicts_free(struct sm_store_verdicts **verdicts);
+
 /* ---- history ----------------------------------------------------------------------------------------------- */
 
 /** Something that happened. Strings never NULL. */
@@ -196,5 +262,38 @@ enum sm_status sm_store_list_events(struct sm_store_events **out, struct sm_stor
 void sm_store_events_free(struct sm_store_events **events);
 /** Does every row of the history still carry the hash it was stored with, in unbroken order? @return SM_E_CONFLICT the first that does not. */
 enum sm_status sm_store_verify_history(struct sm_store *store, struct sm_error *err) SM_CHECKED;
+
+/* ---- jobs made apart --------------------------------------------------------------------------------------- */
+
+/** What a merge added. */
+struct sm_store_merged {
+    int64_t n_surveys, n_as_built, n_decisions, n_verdicts, n_events;
+};
+/**
+ * Take in everything another job file has that this one lacks: surveys with all that was made of them, as-built rows,
+ * verdicts, history. Nothing here is changed or lost, nothing is taken in twice, and the order in which jobs are merged
+ * makes no difference. Runs over one recording that were made apart: the one stored later counts. One transaction of
+ * its own: none may be open. The other file is only read.
+ * @param added [inout] the counts are added to.
+ * @return SM_OK; SM_E_NOTFOUND, SM_E_FORMAT, SM_E_UNSUPPORTED the other file is none to read, see sm_store_open();
+ *         SM_E_CONFLICT its history was tampered with; SM_E_IO; SM_E_NOMEM.
+ */
+enum sm_status sm_store_merge(struct sm_store *store, const char *other_path, struct sm_store_merged *added,
+                              struct sm_error *err) SM_CHECKED;
+
+/** Two things that were said apart and cannot both be so. Both are kept; which one counts is said in text. */
+struct sm_store_conflict {
+    const char *segment, *subject; /**< "R1"; "" = the survey */
+    const char *text;
+};
+struct sm_store_conflicts {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_store_conflict *item; /**< by segment, then subject */
+};
+/** @param segment only this segment's; NULL = all. @param out [new] free with sm_store_conflicts_free(). */
+enum sm_status sm_store_list_conflicts(struct sm_store_conflicts **out, struct sm_store *store, const char *segment,
+                                       struct sm_error *err) SM_CHECKED;
+void sm_store_conflicts_free(struct sm_store_conflicts **conflicts);
 
 #endif

@@ -170,7 +170,8 @@ static const char columns[] =
     "  UNION SELECT s.survey_id, s.key FROM survey s JOIN line l ON s.superseded_by = l.survey_id)"
     " SELECT key, act, treatment, at, who, observation, of_key, code, ch1, ch2, q1, q2, reading, rule, value,"
     " reason, time_s, distance_m, start_m, end_m, clock_from_h, clock_to_h, box_x_px, box_y_px, box_width_px,"
-    " box_height_px FROM decision WHERE survey_key IN (SELECT key FROM line) ORDER BY decision_id";
+    " box_height_px FROM decision WHERE survey_key IN (SELECT key FROM line)"
+    " ORDER BY at, decision_id" /* merged ones come in by the order of merging */;
 
 static enum sm_status take_decision(struct sm_review_decision *d, struct sm_store_decisions *decisions,
                                     sqlite3_stmt *stmt, struct sm_store *store, struct sm_error *err)

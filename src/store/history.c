@@ -68,19 +68,12 @@ static enum sm_status put_event(struct sm_store *store, const struct sm_store_ev
 enum sm_status sm_store_put_event(struct sm_store *store, const struct sm_store_event *event,
                                   struct sm_error *err)
 {
-    if (store->in_transaction) {
-        return put_event(store, event, err);
+    bool is_own = false;
+    enum sm_status status = sm_store__join(store, &is_own, err);
+    if (status == SM_OK) {
+        status = put_event(store, event, err);
     }
-    enum sm_status status = sm_store_begin(store, err);
-    if (status != SM_OK) {
-        return status;
-    }
-    status = put_event(store, event, err);
-    if (status != SM_OK) {
-        sm_store_rollback(store);
-        return status;
-    }
-    return sm_store_commit(store, err);
+    return sm_store__leave(store, is_own, status, err);
 }
 
 static enum sm_status take_event(struct sm_store_event *event, struct sm_arena *arena, sqlite3_stmt *stmt,

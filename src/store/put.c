@@ -508,20 +508,13 @@ enum sm_status sm_store_put_schedule(struct sm_store *store, const struct sm_sto
 {
     assert(put->segment->id && put->alignment && put->stored_at && put->who);
     struct putting p = {.store = store, .put = put, .err = err};
-    bool is_own = !store->in_transaction;
+    bool is_own = false;
     bool known = false;
-    enum sm_status status = is_own ? sm_store_begin(store, err) : SM_OK;
-    if (status != SM_OK) {
-        return status;
+    enum sm_status status = sm_store__join(store, &is_own, err);
+    if (status == SM_OK) {
+        status = put_if_new(&p, &known);
     }
-    status = put_if_new(&p, &known);
-    if (status != SM_OK) {
-        if (is_own) {
-            sm_store_rollback(store);
-        }
-        return status;
-    }
-    status = is_own ? sm_store_commit(store, err) : SM_OK;
+    status = sm_store__leave(store, is_own, status, err);
     if (status == SM_OK && survey_id) {
         *survey_id = p.survey_id;
     }

@@ -239,3 +239,21 @@ enum sm_status sm_store_commit(struct sm_store *store, struct sm_error *err)
     store->in_transaction = false;
     return store->new_path ? settle_new(store, err) : SM_OK;
 }
+
+enum sm_status sm_store__join(struct sm_store *store, bool *is_own, struct sm_error *err)
+{
+    *is_own = !store->in_transaction;
+    return *is_own ? sm_store_begin(store, err) : SM_OK;
+}
+
+enum sm_status sm_store__leave(struct sm_store *store, bool is_own, enum sm_status status, struct sm_error *err)
+{
+    if (!is_own) {
+        return status;
+    }
+    if (status != SM_OK) {
+        sm_store_rollback(store);
+        return status;
+    }
+    return sm_store_commit(store, err);
+}

@@ -68,38 +68,40 @@ void sm_store__forget(struct sm_store *store);
 
 /* Columns of the current row. */
 double sm_store__column_real(sqlite3_stmt *stmt, int column); /* NULL gives NaN */
-const char *sm_store__column_text(sqlite3_stmt *stmt,
-                                  int column); /* NULL gives ""; valid until the next step */
-                                  enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena,
-                                                                     sqlite3_stmt *stmt, int column,
-                                                                     struct sm_error *err);
+const char *sm_store__column_text(sqlite3_stmt *stmt, int column); /* NULL gives ""; valid until the next step */
+enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena,
+                                   sqlite3_stmt *stmt, int column,
+                                   struct sm_error *err);
 
-                                  /* "x,y,width,height" */
-                                  enum { SM_STORE__BOX_TEXT = 64 };
-                                  void sm_store__box_text(char text[SM_STORE__BOX_TEXT], struct sm_box box);
-                                  /* SHA-256 of n texts, each with its length before it, so that no two lists
-                                   * of texts look alike. */
-                                  enum sm_status sm_store__hash_fields(char hex[65], const char *const *field,
-                                                                       size_t n, struct sm_error *err);
+/* "x,y,width,height" */
+enum { SM_STORE__BOX_TEXT = 64 };
+void sm_store__box_text(char text[SM_STORE__BOX_TEXT], struct sm_box box);
 
-                                  /* migrate.c */
-                                  enum sm_status sm_store__migrate(struct sm_store *store,
-                                                                   enum sm_store_mode mode, bool is_new,
-                                                                   struct sm_error *err);
+/* migrate.c */
+enum sm_status sm_store__migrate(struct sm_store *store,
+                                 enum sm_store_mode mode, bool is_new,
+                                 struct sm_error *err);
 
-                                  /* trace_blob.c: readings and jumps as bytes, and back. */
-                                  void sm_store__pack_readings(struct sm_text *out,
-                                                               const struct sm_trace *trace);
-                                  void sm_store__pack_jumps(struct sm_text *out,
-                                                            const struct sm_trace *trace);
-                                  enum sm_status sm_store__unpack_readings(struct sm_reading *reading,
-                                                                           size_t n, const void *bytes,
-                                                                           size_t n_bytes,
-                                                                           struct sm_error *err);
-                                  enum sm_status sm_store__unpack_times(double *time_s, size_t n,
-                                                                        const void *bytes, size_t n_bytes,
-                                                                        struct sm_error *err);
+/* trace_blob.c: readings and jumps as bytes, and back. */
+void sm_store__pack_readings(struct sm_text *out,
+                             const struct sm_trace *trace);
+void sm_store__pack_jumps(struct sm_text *out,
+                          const struct sm_trace *trace);
+enum sm_status sm_store__unpack_readings(struct sm_reading *reading,
+                                         size_t n, const void *bytes,
+                                         size_t n_bytes,
+                                         struct sm_error *err);
+enum sm_status sm_store__unpack_times(double *time_s, size_t n,
+                                      const void *bytes, size_t n_bytes,
+                                      struct sm_error *err);
 
-                                  enum sm_status sm_store__no_memory(struct sm_error *err);
+/* history.c: SHA-256 of the fields, each with its length before it, so that no two lists look alike. */
+enum sm_status sm_store__hash_fields(char hex[65], const char *const *field, size_t n, struct sm_error *err);
+
+/* store.c: become part of the open transaction, or begin one of one's own; then end that one as the status says. */
+enum sm_status sm_store__join(struct sm_store *store, bool *is_own, struct sm_error *err);
+enum sm_status sm_store__leave(struct sm_store *store, bool is_own, enum sm_status status, struct sm_error *err);
+
+enum sm_status sm_store__no_memory(struct sm_error *err);
 
 #endif

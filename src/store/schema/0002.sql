@@ -56,6 +56,9 @@ CREATE TRIGGER as_built_is_not_removed BEFORE DELETE ON as_built BEGIN
   SELECT RAISE(ABORT, 'as-built rows are only ever added');
 END;
 
+CREATE INDEX history_by_survey ON history (survey_key);
+CREATE INDEX survey_by_superseded ON survey (superseded_by) WHERE superseded_by IS NOT NULL;
+
 -- What was off about an as-built row, with its consequence.
 CREATE TABLE as_built_finding (
   as_built_key TEXT NOT NULL REFERENCES as_built (key),
@@ -110,6 +113,19 @@ CREATE VIEW as_built_conflict AS
                    AND coalesce(b.date, '') = coalesce(a.date, '') AND b.occurrence = a.occurrence
                    AND b.content <> a.content
    WHERE NOT EXISTS (SELECT 1 FROM as_built c WHERE c.corrects = b.key);
+
+-- Different words about one repair of one recheck, from different people: the latest counts.
+CREATE VIEW verdict_conflict AS
+  SELECT a.segment, a.repair, a.survey_key, a.word AS counts, a.who AS counts_who, b.word AS differs, b.who AS differs_who
+    FROM verdict a JOIN verdict b ON b.survey_key = a.survey_key AND b.repair = a.repair AND b.word <> a.word AND b.who <> a.who
+   WHERE NOT EXISTS (SELECT 1 FROM verdict c WHERE c.survey_key = a.survey_key AND c.repair = a.repair
+                                               AND (c.said_at, c.key) > (a.said_at, a.key));
+
+-- Runs over one recording made apart: no run knew the other, the later one counts.
+CREATE VIEW survey_conflict AS
+  SELECT g.name AS segment, s.key AS differs, c.key AS counts, s.stored_at AS differs_stored_at, c.stored_at AS counts_stored_at
+    FROM survey s JOIN survey c ON c.survey_id = s.superseded_by JOIN segment g ON g.segment_id = s.segment_id
+   WHERE NOT EXISTS (SELECT 1 FROM history h WHERE h.survey_key = s.key AND h.event = 'survey superseded');
 
 CREATE VIEW installed_liner AS
   SELECT segment, repair, is_planned, date, crew, kit, lot, liner_length_um / 1e6 AS liner_length_m, stop_um / 1e6 AS stop_m,
