@@ -389,6 +389,7 @@ struct sm_as_built {
     bool is_in_place;    /**< there is a liner in the pipe: the result does not say otherwise */
     bool is_correction;  /**< the row says that it corrects an earlier one */
     double liner_length_m, stop_m, mark_m;
+    double stop_digit_m; /**< size of the last digit the stop was written with, NAN with it */
     double test_pressure_kpa, pressure_kpa, pipe_temperature_c;
     const char *mixed, *inflated, *deflated; /**< local time: YYYY-MM-DDTHH:MM[:SS], HH:MM[:SS] where no day is known */
     int32_t occurrence;  /**< 1, 2 ...: liners at one repair on one day, in the file's order */
@@ -442,6 +443,35 @@ struct sm_review_decision {
     struct sm_box box;
     const char *rule, *value; /**< "overlap", "120 mm" */
     const char *reason;       /**< in the reviewer's words */
+};
+
+/** What was off about an as-built row, with its consequence. */
+struct sm_remark {
+    const char *concerns; /**< "repair", "length", "kit", "stop", "mark", "pressure", "cure" ... */
+    enum sm_severity severity;
+    const char *message;
+};
+/** An as-built row as the job keeps it. Strings never NULL. */
+struct sm_recorded {
+    struct sm_as_built row;     /**< segment always said */
+    const char *survey_key;     /**< of the survey whose plan has the repair; "" = none is known */
+    bool is_planned;            /**< that plan has a repair of this name */
+    const char *source, *source_sha256; /**< the file */
+    const char *recorded_at, *who;
+    size_t n_remarks;
+    const struct sm_remark *remark;
+    /* Of listed rows only: */
+    const char *key, *content;  /**< SHA-256: of the row; of what was said */
+    const char *corrects;       /**< key of the row it takes the place of, "" = none */
+    bool counts;                /**< not corrected, and the last word where two say they are */
+    bool is_disputed;           /**< counts, but another row recorded apart says otherwise */
+};
+/** The reviewer's word on a repair after the recheck. Strings never NULL. */
+struct sm_verdict {
+    const char *segment, *survey_key; /**< survey_key: of the recheck */
+    const char *repair;
+    const char *word; /**< "seen", "not seen", "defective" */
+    const char *remark, *said_at, *who;
 };
 
 #endif

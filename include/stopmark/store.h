@@ -174,27 +174,6 @@ enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena
 
 /* ---- what the crew did, and the reviewer's word ------------------------------------------------------------- */
 
-/** What was off about an as-built row, with its consequence. */
-struct sm_store_remark {
-    const char *concerns; /**< "repair", "length", "kit", "stop", "mark", "pressure", "cure" ... */
-    enum sm_severity severity;
-    const char *message;
-};
-/** An as-built row as the job keeps it. Strings never NULL. */
-struct sm_store_as_built {
-    struct sm_as_built row;     /**< segment always said */
-    const char *survey_key;     /**< of the survey whose plan has the repair; "" = none is known */
-    bool is_planned;            /**< that plan has a repair of this name */
-    const char *source, *source_sha256; /**< the file */
-    const char *recorded_at, *who;
-    size_t n_remarks;
-    const struct sm_store_remark *remark;
-    /* Of listed rows only: */
-    const char *key, *content;  /**< SHA-256: of the row; of what was said */
-    const char *corrects;       /**< key of the row it takes the place of, "" = none */
-    bool counts;                /**< not corrected, and the last word where two say they are */
-    bool is_disputed;           /**< counts, but another row recorded apart says otherwise */
-};
 /** What became of a row put. */
 enum sm_store_taken {
     SM_STORE_TAKEN_NEW,
@@ -206,32 +185,25 @@ enum sm_store_taken {
  * Add an as-built row, as part of the open transaction or on its own. It corrects the row that counts for the same
  * repair, day (or where one of them has none) and occurrence; a row that says is_correction also one of another day.
  */
-enum sm_status sm_store_put_as_built(struct sm_store *store, const struct sm_store_as_built *as_built,
+enum sm_status sm_store_put_as_built(struct sm_store *store, const struct sm_recorded *as_built,
                                      enum sm_store_taken *taken, struct sm_error *err) SM_CHECKED;
 struct sm_store_as_builts {
     struct sm_arena *arena;
     size_t n;
-    struct sm_store_as_built *item; /**< by segment, repair, day, occurrence, then as recorded; corrected ones too */
+    struct sm_recorded *item; /**< by segment, repair, day, occurrence, then as recorded; corrected ones too */
 };
 /** @param segment only this segment's; NULL = all. @param out [new] free with sm_store_as_builts_free(). */
 enum sm_status sm_store_list_as_built(struct sm_store_as_builts **out, struct sm_store *store, const char *segment,
                                       struct sm_error *err) SM_CHECKED;
 void sm_store_as_builts_free(struct sm_store_as_builts **rows);
 
-/** The reviewer's word on a repair after the recheck. Strings never NULL. */
-struct sm_store_verdict {
-    const char *segment, *survey_key; /**< survey_key: of the recheck */
-    const char *repair;
-    const char *word; /**< "seen", "not seen", "defective" */
-    const char *remark, *said_at, *who;
-};
 /** Add a verdict, as part of the open transaction or on its own. The same twice stands once. */
-enum sm_status sm_store_put_verdict(struct sm_store *store, const struct sm_store_verdict *verdict,
+enum sm_status sm_store_put_verdict(struct sm_store *store, const struct sm_verdict *verdict,
                                     struct sm_error *err) SM_CHECKED;
 struct sm_store_verdicts {
     struct sm_arena *arena;
     size_t n;
-    struct sm_store_verdict *item; /**< as said, the latest last */
+    struct sm_verdict *item; /**< as said, the latest last */
 };
 /** @param segment only this segment's; NULL = all. @param out [new] free with sm_store_verdicts_free(). */
 enum sm_status sm_store_list_verdicts(struct sm_store_verdicts **out, struct sm_store *store, const char *segment,

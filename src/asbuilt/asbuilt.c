@@ -124,6 +124,27 @@ static void keep_in_remark(struct reading *r, const char *head, const char *cell
     sm_text_addf(&r->remark, "%s%s: %s", r->remark.length ? "; " : "", head, cell);
 }
 
+/* Size of the last digit of a number as written, in metres; feet and inches are read off a tape, to a sixteenth. */
+static double digit_of_stop_m(const char *cell, const char *unit)
+{
+    const char *point = strpbrk(cell, ".,");
+    int decimals = point ? (int)strspn(point + 1, "0123456789") : 0;
+    char text[32] = "1";
+    if (decimals > 0 && decimals < 9) {
+        memcpy(text, "0.000000000", 12);
+        text[decimals + 1] = '1';
+        text[decimals + 2] = '\0';
+    }
+    const char *tail = cell + strcspn(cell, "abcdefghijklmnopqrstuvwxyz'\"");
+    double digit_m = SM_NAN;
+    size_t n = strlen(text);
+    if (strpbrk(cell, "'\"") || strstr(cell, "in")) {
+        return 0.0254 / 16;
+    }
+    sm_strcopy(text + n, sizeof text - n, tail);
+    return sm_parse_quantity(text, SM_LENGTH, unit, &digit_m, NULL) == SM_OK ? digit_m : SM_NAN;
+}
+
 static enum sm_status put_number(struct reading *r, struct sm_as_built *row, size_t k, const char *cell)
 {
     const struct column *column = &columns[k];
@@ -138,6 +159,9 @@ static enum sm_status put_number(struct reading *r, struct sm_as_built *row, siz
                     cell, status == SM_OK ? "makes no sense" : "cannot be read as a number with a unit");
     }
     memcpy((char *)row + column->offset, &value, sizeof value);
+    if (column->offset == AT(stop_m)) {
+        row->stop_digit_m = digit_of_stop_m(cell, unit);
+    }
     return SM_OK;
 }
 
@@ -250,7 +274,7 @@ static enum sm_status read_row(struct reading *r, struct sm_as_built *row, const
         .line = cells->line,
         .segment = "", .repair = "", .date = "", .crew = "", .kit = "", .lot = "", .result = "", .remark = "",
         .mixed = "", .inflated = "", .deflated = "",
-        .liner_length_m = SM_NAN, .stop_m = SM_NAN, .mark_m = SM_NAN,
+        .liner_length_m = SM_NAN, .stop_m = SM_NAN, .mark_m = SM_NAN, .stop_digit_m = SM_NAN,
         .test_pressure_kpa = SM_NAN, .pressure_kpa = SM_NAN, .pipe_temperature_c = SM_NAN,
         .occurrence = 1,
     };

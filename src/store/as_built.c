@@ -31,7 +31,7 @@ static void add_number(struct sm_text *text, double value)
 }
 
 /* Where the row stands in which file does not count; a copy elsewhere says the same. */
-static enum sm_status content_of(char hex[65], const struct sm_store_as_built *a, struct sm_error *err)
+static enum sm_status content_of(char hex[65], const struct sm_recorded *a, struct sm_error *err)
 {
     const struct sm_as_built *r = &a->row;
     const char *const words[] = {r->segment, a->survey_key, r->repair, r->date,  r->crew,     r->kit,     r->lot,
@@ -83,7 +83,7 @@ static enum sm_status find_same(struct sm_store *store, const char *content, cha
 
 /* The row that counts and that this one takes the place of: of the same day before one of no day, before (for one that
  * says it is a correction) one of another day. */
-static enum sm_status find_corrected(struct sm_store *store, const struct sm_store_as_built *a, char key[65],
+static enum sm_status find_corrected(struct sm_store *store, const struct sm_recorded *a, char key[65],
                                      struct sm_error *err)
 {
     sqlite3_stmt *stmt;
@@ -101,28 +101,28 @@ static enum sm_status find_corrected(struct sm_store *store, const struct sm_sto
 
 struct putting {
     struct sm_store *store;
-    const struct sm_store_as_built *as_built;
+    const struct sm_recorded *as_built;
     struct sm_error *err;
     char content[65], corrects[65], key[65];
 };
 
 static enum sm_status insert_row(struct putting *p)
 {
-    const struct sm_store_as_built *a = p->as_built;
+    const struct sm_recorded *a = p->as_built;
     const struct sm_as_built *r = &a->row;
     return SM_STORE__RUN(
         p->store, p->err,
         "INSERT INTO as_built (key, content, corrects, segment, survey_key, repair, is_planned, occurrence, date, crew,"
-        " kit, lot, result, outcome, remark, liner_length_um, stop_um, mark_um, test_pressure_kpa, pressure_kpa,"
-        " pipe_temperature_c, mixed, inflated, deflated, source, source_sha256, source_line, recorded_at, who)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, nullif(?, ''), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, ''),"
+        " kit, lot, result, outcome, remark, liner_length_um, stop_um, stop_digit_um, mark_um,"
+        " test_pressure_kpa, pressure_kpa, pipe_temperature_c, mixed, inflated, deflated, source, source_sha256, source_line, recorded_at, who)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, nullif(?, ''), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, ''),"
         " nullif(?, ''), nullif(?, ''), ?, ?, ?, ?, ?)",
         sm_store__text(p->key), sm_store__text(p->content), sm_store__text(p->corrects), sm_store__text(r->segment),
         sm_store__text(a->survey_key), sm_store__text(r->repair), sm_store__int(a->is_planned),
         sm_store__int(r->occurrence), sm_store__text(r->date), sm_store__text(r->crew), sm_store__text(r->kit),
         sm_store__text(r->lot), sm_store__text(r->result),
         sm_store__text(r->is_in_place ? "in place" : "not in place"), sm_store__text(r->remark),
-        length_value(r->liner_length_m), length_value(r->stop_m), length_value(r->mark_m),
+        length_value(r->liner_length_m), length_value(r->stop_m), length_value(r->stop_digit_m), length_value(r->mark_m),
         sm_store__real(r->test_pressure_kpa), sm_store__real(r->pressure_kpa), sm_store__real(r->pipe_temperature_c),
         sm_store__text(r->mixed), sm_store__text(r->inflated), sm_store__text(r->deflated), sm_store__text(a->source),
         sm_store__text(a->source_sha256), sm_store__int(r->line), sm_store__text(a->recorded_at),
@@ -133,7 +133,7 @@ static enum sm_status insert_remarks(struct putting *p)
 {
     enum sm_status status = SM_OK;
     for (size_t i = 0; status == SM_OK && i < p->as_built->n_remarks; i++) {
-        const struct sm_store_remark *remark = &p->as_built->remark[i];
+        const struct sm_remark *remark = &p->as_built->remark[i];
         status = SM_STORE__RUN(p->store, p->err, "INSERT INTO as_built_finding VALUES (?, ?, ?, ?, ?)",
                                sm_store__text(p->key), sm_store__int((int64_t)i), sm_store__text(remark->concerns),
                                sm_store__text(remark->severity == SM_SEVERITY_WARNING ? "warning" : "note"),
@@ -145,7 +145,7 @@ static enum sm_status insert_remarks(struct putting *p)
 /* The key in the history ties the row to the chain: a row taken out later leaves its event behind. */
 static enum sm_status tell(struct putting *p)
 {
-    const struct sm_store_as_built *a = p->as_built;
+    const struct sm_recorded *a = p->as_built;
     struct sm_text detail = {0};
     sm_text_addf(&detail, "row %s", p->key);
     if (*p->corrects) {
@@ -192,7 +192,7 @@ static enum sm_status put_row(struct putting *p, enum sm_store_taken *taken)
     return status;
 }
 
-enum sm_status sm_store_put_as_built(struct sm_store *store, const struct sm_store_as_built *as_built,
+enum sm_status sm_store_put_as_built(struct sm_store *store, const struct sm_recorded *as_built,
                                      enum sm_store_taken *taken, struct sm_error *err)
 {
     assert(as_built->recorded_at && as_built->who && as_built->survey_key && *as_built->row.segment);
@@ -227,7 +227,7 @@ static double column_m(sqlite3_stmt *stmt, int column)
     return sm_store__column_real(stmt, column) / 1e6;
 }
 
-static enum sm_status take_row(struct sm_store_as_built *a, struct sm_arena *arena, sqlite3_stmt *stmt,
+static enum sm_status take_row(struct sm_recorded *a, struct sm_arena *arena, sqlite3_stmt *stmt,
                                struct sm_error *err)
 {
     struct sm_as_built *r = &a->row;
@@ -254,6 +254,7 @@ static enum sm_status take_row(struct sm_store_as_built *a, struct sm_arena *are
     r->test_pressure_kpa = sm_store__column_real(stmt, N_WORDS + 9);
     r->pressure_kpa = sm_store__column_real(stmt, N_WORDS + 10);
     r->pipe_temperature_c = sm_store__column_real(stmt, N_WORDS + 11);
+    r->stop_digit_m = column_m(stmt, N_WORDS + 12);
     return SM_OK;
 }
 
@@ -263,15 +264,15 @@ static const char list_sql[] =
     " is_planned, occurrence, source_line, outcome = 'in place',"
     " EXISTS (SELECT 1 FROM as_built_in_force f WHERE f.as_built_id = a.as_built_id),"
     " EXISTS (SELECT 1 FROM as_built_conflict c WHERE c.counts = a.key AND c.segment = a.segment AND c.repair = a.repair),"
-    " liner_length_um, stop_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c"
+    " liner_length_um, stop_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, stop_digit_um"
     " FROM as_built a WHERE ?1 IS NULL OR segment = ?1"
     " ORDER BY segment, repair, date, occurrence, recorded_at, key";
 
-static enum sm_status take_remarks(struct sm_store *store, struct sm_store_as_built *a, struct sm_arena *arena,
+static enum sm_status take_remarks(struct sm_store *store, struct sm_recorded *a, struct sm_arena *arena,
                                    struct sm_error *err)
 {
     sqlite3_stmt *stmt;
-    struct sm_store_remark *list = NULL;
+    struct sm_remark *list = NULL;
     size_t capacity = 0;
     bool has_row = false;
     enum sm_status status =
@@ -283,8 +284,8 @@ static enum sm_status take_remarks(struct sm_store *store, struct sm_store_as_bu
         if (sm_grow(&list, a->n_remarks, &capacity, sizeof *list) != SM_OK) {
             status = sm_store__no_memory(err);
         } else {
-            struct sm_store_remark *remark = &list[a->n_remarks++];
-            *remark = (struct sm_store_remark){.severity = sqlite3_column_int(stmt, 2) ? SM_SEVERITY_WARNING
+            struct sm_remark *remark = &list[a->n_remarks++];
+            *remark = (struct sm_remark){.severity = sqlite3_column_int(stmt, 2) ? SM_SEVERITY_WARNING
                                                                                        : SM_SEVERITY_NOTE};
             status = sm_store__copy_text(&remark->concerns, arena, stmt, 0, err);
             status = status == SM_OK ? sm_store__copy_text(&remark->message, arena, stmt, 1, err) : status;
@@ -293,7 +294,7 @@ static enum sm_status take_remarks(struct sm_store *store, struct sm_store_as_bu
             sqlite3_reset(stmt);
         }
     }
-    struct sm_store_remark *kept = status == SM_OK ? sm_arena_alloc(arena, a->n_remarks * sizeof *kept) : NULL;
+    struct sm_remark *kept = status == SM_OK ? sm_arena_alloc(arena, a->n_remarks * sizeof *kept) : NULL;
     if (kept && a->n_remarks) {
         memcpy(kept, list, a->n_remarks * sizeof *kept);
     }
@@ -313,7 +314,7 @@ static enum sm_status fill_list(struct sm_store_as_builts *rows, struct sm_store
         if (sm_grow(&rows->item, rows->n, &capacity, sizeof *rows->item) != SM_OK) {
             status = sm_store__no_memory(err);
         } else {
-            rows->item[rows->n] = (struct sm_store_as_built){0};
+            rows->item[rows->n] = (struct sm_recorded){0};
             status = take_row(&rows->item[rows->n++], rows->arena, stmt, err);
         }
         if (status != SM_OK) {

@@ -41,7 +41,7 @@ static const struct {
 } keyed[] = {
     {"as_built",
      "key, content, corrects, segment, survey_key, repair, is_planned, occurrence, date, crew, kit, lot, result, outcome,"
-     " remark, liner_length_um, stop_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, mixed, inflated,"
+     " remark, liner_length_um, stop_um, stop_digit_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, mixed, inflated,"
      " deflated, source, source_sha256, source_line, recorded_at, who",
      offsetof(struct sm_store_merged, n_as_built)},
     {"decision",

@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-static enum sm_status put(struct sm_store *store, const struct sm_store_verdict *v, struct sm_error *err)
+static enum sm_status put(struct sm_store *store, const struct sm_verdict *v, struct sm_error *err)
 {
     const char *const fields[] = {v->segment, v->survey_key, v->repair, v->word, v->remark, v->said_at, v->who};
     char key[65];
@@ -27,7 +27,7 @@ static enum sm_status put(struct sm_store *store, const struct sm_store_verdict 
     return status;
 }
 
-enum sm_status sm_store_put_verdict(struct sm_store *store, const struct sm_store_verdict *verdict,
+enum sm_status sm_store_put_verdict(struct sm_store *store, const struct sm_verdict *verdict,
                                     struct sm_error *err)
 {
     bool is_own = false;
@@ -48,7 +48,7 @@ void sm_store_verdicts_free(struct sm_store_verdicts **verdicts)
     }
 }
 
-static enum sm_status take_row(struct sm_store_verdict *v, struct sm_arena *arena, sqlite3_stmt *stmt,
+static enum sm_status take_row(struct sm_verdict *v, struct sm_arena *arena, sqlite3_stmt *stmt,
                                struct sm_error *err)
 {
     const char **const words[] = {&v->segment, &v->survey_key, &v->repair, &v->word, &v->remark, &v->said_at, &v->who};
@@ -74,7 +74,7 @@ static enum sm_status fill_list(struct sm_store_verdicts *list, struct sm_store 
         if (sm_grow(&list->item, list->n, &capacity, sizeof *list->item) != SM_OK) {
             status = sm_store__no_memory(err);
         } else {
-            list->item[list->n] = (struct sm_store_verdict){0};
+            list->item[list->n] = (struct sm_verdict){0};
             status = take_row(&list->item[list->n++], list->arena, stmt, err);
         }
         if (status != SM_OK) {

@@ -32,6 +32,7 @@ CREATE TABLE as_built (
   remark TEXT NOT NULL,
   liner_length_um INTEGER,
   stop_um INTEGER, -- from the datum
+  stop_digit_um INTEGER, -- size of the last digit it was written with
   mark_um INTEGER,
   test_pressure_kpa REAL,
   pressure_kpa REAL,

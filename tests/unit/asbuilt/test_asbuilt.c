@@ -35,6 +35,8 @@ static void test_parse__plain(void **state)
     assert_string_equal(row[1].mixed, "2031-03-20T11:00:30");
     assert_string_equal(row[1].inflated, "2031-03-20T11:20");
     assert_close(row[1].stop_m, 101.5 * 0.3048, 1e-9);
+    assert_close(row[0].stop_digit_m, 0.01, 1e-12);
+    assert_close(row[1].stop_digit_m, 0.0254 / 16, 1e-12);
     assert_close(row[1].liner_length_m, 0.6096, 1e-9);
     assert_close(row[1].pipe_temperature_c, 12.2222, 1e-3);
     assert_close(row[1].mark_m, SM_NAN, 0);
@@ -54,6 +56,7 @@ static void test_parse__dirt_is_told_and_kept(void **state)
               ";about 12;;;;;\n");
     assert_int_equal(file->n_rows, 2);
     assert_close(file->row[0].stop_m, 40.5 * 0.3048, 1e-9);
+    assert_close(file->row[0].stop_digit_m, 0.03048, 1e-9);
     assert_close(file->row[0].liner_length_m, 0.6, 1e-9);
     assert_string_equal(file->row[0].remark, "date: 31.02.2031; mixed: half past nine; Weather: rain");
     assert_string_equal(file->row[0].date, "");

@@ -67,8 +67,8 @@ static enum sm_store_taken put_row(struct sm_store *store, int segment_no, int d
     char at[32];
     snprintf(name, sizeof name, "S%d", segment_no);
     snprintf(date, sizeof date, "2031-04-%02d", day + 1);
-    struct sm_store_remark remark = {"stop", SM_SEVERITY_WARNING, "off"};
-    struct sm_store_as_built row = {
+    struct sm_remark remark = {"stop", SM_SEVERITY_WARNING, "off"};
+    struct sm_recorded row = {
         .row = {.line = 2, .segment = name, .repair = "R1", .date = date, .crew = "North", .kit = "short", .lot = "",
                 .result = "ok", .remark = "", .is_in_place = true, .liner_length_m = 0.6, .stop_m = stop_m,
                 .mark_m = SM_NAN, .test_pressure_kpa = SM_NAN, .pressure_kpa = 75, .pipe_temperature_c = SM_NAN,
@@ -86,7 +86,7 @@ static void put_word(struct sm_store *store, int segment_no, const char *word, c
     char name[16];
     char at[32];
     snprintf(name, sizeof name, "S%d", segment_no);
-    struct sm_store_verdict verdict = {name, "recheck", "R1", word, "", stamp(at, minute), who};
+    struct sm_verdict verdict = {name, "recheck", "R1", word, "", stamp(at, minute), who};
     struct sm_error err = {0};
     assert_ok(sm_store_put_verdict(store, &verdict, &err), &err);
 }
