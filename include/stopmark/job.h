@@ -28,6 +28,9 @@ struct sm_job_read_opts {
     const double *at_s;       /**< only these times, any order; none = the whole recording */
     sm_job_progress_fn *progress;
     void *progress_user;
+    size_t n_distances;
+    const char *const *distances; /**< lists of distances (distances.h), one for each video or one for all; none = a text
+                                       track or a file beside the video, where there is one */
 };
 /**
  * The counter of a recording as a trace. With times asked the trace holds one reading for each, in the order asked

@@ -72,6 +72,18 @@ enum sm_status sm_media_at(struct sm_media *media, const double *time_s, size_t 
 enum sm_status sm_media_still_jpeg(struct sm_media *media, double time_s, int quality, struct sm_text *out,
                                    struct sm_error *err) SM_CHECKED;
 
+/**
+ * Texts of the recording's text tracks (subtitles as text, 3GPP timed text, WebVTT, ASS), by file and track, in time order; none where no
+ * file has such a track. The first call reads files that have one once more.
+ * @param out [borrow] valid until media is closed.
+ * @return SM_OK; SM_E_IO; SM_E_RANGE more than a million texts or 64 MiB of them; SM_E_NOMEM.
+ */
+enum sm_status sm_media_texts(struct sm_media *media, const struct sm_timed_text **out, size_t *n,
+                              struct sm_error *err) SM_CHECKED;
+
+/** Where file file_idx (0 .. info n_files - 1) starts in the recording. */
+double sm_media_file_start_s(const struct sm_media *media, size_t file_idx);
+
 /** Size of one coded frame. Sizes over time tell travel from standstill without decoding anything. */
 struct sm_media_packet {
     double time_s;

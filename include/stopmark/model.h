@@ -94,6 +94,14 @@ struct sm_frame_source {
                          struct sm_error *err);
 };
 
+/** A text shown with the video from start_s to end_s: a cue of a subtitle or text track. */
+struct sm_timed_text {
+    double start_s, end_s; /**< since the first video frame of the first file; end_s NAN = not said */
+    const char *text;      /**< UTF-8, may hold line breaks and the marks of its format */
+    int32_t track;         /**< which of the file's text tracks, from 0 */
+    int32_t file;          /**< which of the recording's files, from 0 */
+};
+
 /* ---- counter readings and trace ---------------------------------------------------------------------------- */
 
 enum sm_unit { SM_UNIT_UNKNOWN, SM_UNIT_M, SM_UNIT_FT };
@@ -231,6 +239,8 @@ struct sm_sheet {
     const char *cure_file;       /**< path, NULL = cure.csv beside the kits file, when there is one */
     sm_read_fn *read;            /**< where the tables come from; NULL = from disk */
     void *read_user;
+    size_t n_distances;
+    const char *const *distances; /**< lists of distances beside the picture, paths; none = look beside the videos */
 };
 
 /* ---- the operator's log ------------------------------------------------------------------------------------ */

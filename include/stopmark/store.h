@@ -40,7 +40,7 @@ enum sm_survey_kind { SM_SURVEY_FIRST, SM_SURVEY_RECHECK };
 
 /** A file that went into a survey. */
 struct sm_store_input {
-    const char *role; /**< "sheet", "video", "log", "kits", "cure", "codes" */
+    const char *role; /**< "sheet", "video", "log", "distances", "kits", "cure", "codes" */
     const char *path; /**< as opened */
     int64_t size_bytes;
     char sha256[65];

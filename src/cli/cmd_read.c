@@ -4,12 +4,14 @@
 #include "cli.h"
 #include "stopmark/trace.h"
 
-enum { MAX_TIMES = 1000000 };
+enum { MAX_TIMES = 1000000, MAX_LISTS = 1000 };
 
 struct request {
     struct sm_job_read_opts job;
     double *at_s;
     size_t n_at, at_capacity;
+    const char **distances;
+    size_t n_distances, distances_capacity;
     const char *out;
     bool is_out_json;
 };
@@ -87,6 +89,17 @@ static bool take_unit(void *user, const char *value, struct sm_error *err)
     return true;
 }
 
+static bool take_distances(void *user, const char *value, struct sm_error *err)
+{
+    struct request *request = user;
+    if (request->n_distances >= MAX_LISTS || sm_grow(&request->distances, request->n_distances,
+                                                     &request->distances_capacity, sizeof value) != SM_OK) {
+        return wrong(err, value, "is one list too many", "name one for each video, or one for all");
+    }
+    request->distances[request->n_distances++] = value;
+    return true;
+}
+
 static bool take_out(void *user, const char *value, struct sm_error *err)
 {
     struct request *request = user;
@@ -99,7 +112,9 @@ static bool take_out(void *user, const char *value, struct sm_error *err)
 }
 
 static const struct sm_cli_option options[] = {
-    {"at", take_at, true}, {"box", take_box, true}, {"unit", take_unit, true}, {"out", take_out, true}, {0},
+    {"at", take_at, true},     {"box", take_box, true},
+    {"unit", take_unit, true}, {"distances", take_distances, true},
+    {"out", take_out, true},   {0},
 };
 
 static enum sm_status write_trace(struct sm_text *text, const struct sm_trace *trace, bool is_json,
@@ -141,6 +156,8 @@ static int read_videos(struct request *request, const struct sm_cli_common *comm
     request->job.video = (const char *const *)video;
     request->job.n_at = request->n_at;
     request->job.at_s = request->at_s;
+    request->job.n_distances = request->n_distances;
+    request->job.distances = request->distances;
     request->job.progress = sm_cli_progress_tell;
     request->job.progress_user = &progress;
     enum sm_status status = sm_job_read(&trace, &request->job, &findings, &err);
@@ -167,6 +184,7 @@ static int run(int argc, char **argv)
         result = read_videos(&request, &common, argv, n_videos);
     }
     sm_free(request.at_s);
+    sm_free(request.distances);
     return result;
 }
 
@@ -174,12 +192,17 @@ const struct sm_cli_command sm_cli_read = {
     .name = "read",
     .run = run,
     .line = "Read the distance counter burned into a survey video",
-    .usage = "read VIDEO... [--at T[,T...]] [--box X,Y,W,H] [--unit m|ft] [--out FILE]",
+    .usage = "read VIDEO... [--at T[,T...]] [--box X,Y,W,H] [--unit m|ft] [--distances FILE]... [--out FILE]",
     .help = "Several files are one recording, in the order given. Prints "
             "time_s,reading,unit,confidence,state.\n\n"
             "  --at T[,T...]       only the frames on screen at these times (seconds or H:MM:SS), one row\n"
             "                      each in the order asked\n"
             "  --box X,Y,W,H       where the counter stands in the picture, in pixels; else it is found\n"
             "  --unit m|ft         unit of the counter; else read off the picture\n"
+            "  --distances FILE    times and distances beside the picture (CSV or SubRip), held against it; "
+            "once for\n"
+            "                      each video, or once for all; else a text track or a .srt or .csv of the "
+            "video's\n"
+            "                      name is taken where there is one\n"
             "  --out FILE          write a .csv or .json file instead of printing\n",
 };

@@ -24,6 +24,7 @@ void sm_job_free(struct sm_job **job)
     sm_plan_free(&(*job)->plan);
     sm_alignment_free(&(*job)->alignment);
     sm_trace_free(&(*job)->trace);
+    sm_distances_free(&(*job)->distances);
     sm_media_close(&(*job)->media);
     sm_codes_free(&(*job)->codes);
     sm_obslog_free(&(*job)->log);
@@ -114,9 +115,8 @@ static enum sm_status check_log(struct sm_job *job, struct sm_error *err)
 /* ---- the counter ---- */
 
 /* Distances without a unit are in the counter's unit: an operator writes down what the screen shows. */
-static enum sm_status follow_unit(struct sm_job *job, const struct sm_counter *counter, struct sm_error *err)
+static enum sm_status follow_unit(struct sm_job *job, enum sm_unit unit, struct sm_error *err)
 {
-    enum sm_unit unit = sm_counter_get_format(counter)->unit;
     if (job->sheet->counter_unit != SM_UNIT_UNKNOWN || unit != SM_UNIT_FT) {
         return SM_OK;
     }
@@ -176,7 +176,7 @@ static enum sm_status read_at_entries(struct sm_job *job, struct sm_counter *cou
 static enum sm_status read_counter(struct sm_job *job, struct sm_counter *counter,
                                    const struct sm_job__reading *reading, struct sm_error *err)
 {
-    enum sm_status status = follow_unit(job, counter, err);
+    enum sm_status status = follow_unit(job, sm_counter_get_format(counter)->unit, err);
     if (status == SM_OK) {
         status = sm_job__merge_segment(job, err);
     }
@@ -215,6 +215,26 @@ static enum sm_status go_without(struct sm_job *job, const struct sm_error *why,
     return SM_OK;
 }
 
+static enum sm_status read_picture(struct sm_job *job, const struct sm_job__reading *reading, struct sm_error *err)
+{
+    struct sm_counter *counter = NULL;
+    struct sm_error why = {0};
+    enum sm_status status = sm_job__find(&counter, reading, &job->video, &why);
+    if (status == SM_OK) {
+        status = read_counter(job, counter, reading, err);
+        status = status == SM_OK ? sm_job__beside_use(job->trace, job->distances, &job->video, err) : status;
+    } else if (status == SM_E_NOTFOUND && job->distances) {
+        status = sm_job__beside_alone(&job->trace, job->distances, reading, &why, &job->video, err);
+        status = status == SM_OK ? follow_unit(job, job->distances->unit, err) : status;
+    } else if (status == SM_E_NOTFOUND) {
+        status = go_without(job, &why, err);
+    } else if (err) {
+        *err = why;
+    }
+    sm_counter_free(&counter);
+    return status;
+}
+
 static enum sm_status read_video(struct sm_job *job, struct sm_error *err)
 {
     const struct sm_sheet *sheet = job->sheet;
@@ -228,17 +248,9 @@ static enum sm_status read_video(struct sm_job *job, struct sm_error *err)
     struct sm_job__reading reading = {job->media,           sheet->counter_box, sheet->counter_unit,
                                       sheet->video_start_s, sheet->video_end_s, job->progress,
                                       job->progress_user};
-    struct sm_counter *counter = NULL;
-    struct sm_error why = {0};
-    status = sm_job__find(&counter, &reading, &job->video, &why);
-    if (status == SM_OK) {
-        status = read_counter(job, counter, &reading, err);
-    } else if (status == SM_E_NOTFOUND) {
-        status = go_without(job, &why, err);
-    } else if (err) {
-        *err = why;
-    }
-    sm_counter_free(&counter);
+    struct sm_job__beside beside = {sheet->n_distances, sheet->n_videos, sheet->distances, sheet->video, sheet->log};
+    status = sm_job__beside_find(&job->distances, &beside, job->media, &job->video, err);
+    status = status == SM_OK ? read_picture(job, &reading, err) : status;
     if (status != SM_OK) {
         sm_error_source(err, sheet->video[0]);
         return status;

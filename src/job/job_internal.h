@@ -3,8 +3,10 @@
 #define SM_JOB_INTERNAL_H
 
 #include "stopmark/counter.h"
+#include "stopmark/distances.h"
 #include "stopmark/job.h"
 #include "stopmark/media.h"
+#include "stopmark/trace.h"
 
 enum sm_job__stage {
     SM_JOB__SHEET,
@@ -22,6 +24,7 @@ struct sm_job {
     struct sm_obslog *log;
     struct sm_codes *codes;
     struct sm_media *media; /* NULL = worked from the log alone */
+    struct sm_distances *distances; /* beside the picture, NULL = none */
     struct sm_trace *trace;
     struct sm_alignment *alignment;
     struct sm_plan *plan;
@@ -67,6 +70,24 @@ enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__readin
 enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
                             const struct sm_job__reading *reading, const double *at_s, size_t n_at,
                             struct sm_error *err);
+
+/* beside.c: distances that stand beside the picture. */
+struct sm_job__beside {
+    size_t n_named, n_videos;
+    const char *const *named; /* files the user named; none = look for some */
+    const char *const *video;
+    const char *log; /* the operator's log, which is no list; may be NULL */
+};
+/* What there is, *out NULL where there is nothing. Findings (may be NULL) tell what was passed over. */
+enum sm_status sm_job__beside_find(struct sm_distances **out, const struct sm_job__beside *from, struct sm_media *media,
+                                   struct sm_findings *findings, struct sm_error *err);
+/* Hold it against a trace read from the picture; list may be NULL. */
+enum sm_status sm_job__beside_use(struct sm_trace *trace, const struct sm_distances *list,
+                                  struct sm_findings *findings, struct sm_error *err);
+/* The trace where the picture has no counter; why = what finding it said. */
+enum sm_status sm_job__beside_alone(struct sm_trace **out, const struct sm_distances *list,
+                                    const struct sm_job__reading *reading, const struct sm_error *why,
+                                    struct sm_findings *findings, struct sm_error *err);
 
 /* Of n times those that lie in a recording, in the same order: before and after it there is no picture.
  * @return how many. */

@@ -117,26 +117,50 @@ enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
     return sm_counter_read(out, counter, &source, at_s, n_at, &opts, err);
 }
 
+/* The whole trace, from the picture and what stands beside it. */
+static enum sm_status read_whole(struct sm_trace **out, const struct sm_job__reading *reading, const double *at_s,
+                                 size_t n_at, const struct sm_distances *beside, struct sm_findings *findings,
+                                 struct sm_error *err)
+{
+    struct sm_counter *counter = NULL;
+    struct sm_error why = {0};
+    enum sm_status status = sm_job__find(&counter, reading, findings, &why);
+    if (status == SM_OK) {
+        status = sm_job__read(out, counter, reading, at_s, n_at, err);
+        status = status == SM_OK ? sm_job__beside_use(*out, beside, findings, err) : status;
+    } else if (status == SM_E_NOTFOUND && beside) {
+        status = sm_job__beside_alone(out, beside, reading, &why, findings, err);
+    } else if (err) {
+        *err = why;
+    }
+    sm_counter_free(&counter);
+    return status;
+}
+
 static enum sm_status read_open(struct sm_trace **out, const struct sm_job__reading *reading,
                                 const struct sm_job_read_opts *opts, struct sm_findings *findings,
                                 struct sm_error *err)
 {
-    struct sm_counter *counter = NULL;
+    struct sm_job__beside from = {opts->n_distances, opts->n_videos, opts->distances, opts->video, NULL};
+    struct sm_distances *beside = NULL;
     struct sm_trace *whole = NULL;
     double *at_s = sm_calloc(opts->n_at, sizeof *at_s);
-    enum sm_status status = at_s ? sm_job__find(&counter, reading, findings, err) : sm_job__no_memory(err);
+    enum sm_status status =
+        at_s ? sm_job__beside_find(&beside, &from, reading->media, findings, err) : sm_job__no_memory(err);
     if (status == SM_OK) {
         size_t n_at =
             sm_job__inside(at_s, opts->at_s, opts->n_at, sm_media_get_info(reading->media)->duration_s);
-        status = sm_job__read(&whole, counter, reading, at_s, n_at, err);
+        status = read_whole(&whole, reading, at_s, n_at, beside, findings, err);
     }
-    sm_counter_free(&counter);
+    sm_distances_free(&beside);
     sm_free(at_s);
     if (status == SM_OK && opts->n_at) {
         status = sm_trace_pick(out, whole, opts->at_s, opts->n_at, err);
         sm_trace_free(&whole);
     } else if (status == SM_OK) {
         *out = whole;
+    } else {
+        sm_trace_free(&whole);
     }
     return status;
 }

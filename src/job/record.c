@@ -67,6 +67,10 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
     for (size_t i = 0; status == SM_OK && i < sheet->n_videos; i++) {
         status = add_input(record, "video", sheet->video[i], err);
     }
+    size_t n_lists = job->distances ? job->distances->n_files : 0;
+    for (size_t i = 0; status == SM_OK && i < n_lists; i++) {
+        status = add_input(record, "distances", job->distances->file[i], err);
+    }
     const char *const others[][2] = {{"log", sheet->log},
                                      {"kits", sheet->kits_file},
                                      {"cure", sheet->cure_file},

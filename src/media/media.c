@@ -64,6 +64,9 @@ static void describe(struct sm_media *media, struct media_file *file)
     file->tick_s = base.num > 0 && base.den > 0 ? av_q2d(base) : 0.04;
     file->rotation_deg = rotation_of(demux->stream);
     file->pixel_aspect = pixel_aspect_of(demux);
+    for (unsigned i = 0; i < demux->format->nb_streams; i++) {
+        file->has_texts |= sm_media__is_text_track(demux->format->streams[i]);
+    }
 }
 
 /* Frames before the first that decodes are no frames; time starts with that one. */
@@ -257,6 +260,7 @@ void sm_media_close(struct sm_media **media)
         sm_media__index_release(&old->file[i].index);
     }
     sm_free(old->file);
+    sm_free(old->text);
     sm_findings_release(&old->findings);
     sm_arena_free(&old->arena);
     sm_free(old);
@@ -286,6 +290,12 @@ struct sm_media_packet sm_media_get_packet(const struct sm_media *media, size_t 
     return (struct sm_media_packet){.time_s = sm_media__entry_time_s(file, entry),
                                     .size_bytes = entry->size_bytes,
                                     .is_key = (entry->flags & PACKET_KEY) != 0};
+}
+
+double sm_media_file_start_s(const struct sm_media *media, size_t file_idx)
+{
+    assert(file_idx < media->n_files);
+    return media->file[file_idx].start_s;
 }
 
 static enum sm_status source_scan(void *user, double start_s, double end_s, double step_s, bool cheap_only,

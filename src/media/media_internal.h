@@ -84,6 +84,7 @@ struct media_file {
     size_t first_frame_idx; /* over all files */
     size_t n_lost_at_start; /* frames before the first that decodes */
     double other_size_s;    /* where a frame of another size was met, NAN = nowhere */
+    bool has_texts;         /* there is a text track beside the picture */
 };
 
 /* The one file that is open for reading. */
@@ -157,6 +158,9 @@ struct sm_media {
     bool has_more_damage; /* than the list takes */
     bool is_news;         /* something was noted that is no finding yet */
     bool is_busy;         /* inside a scan */
+    struct sm_timed_text *text; /* of all text tracks, once they were asked for */
+    size_t n_texts, text_capacity;
+    bool has_read_texts;
 };
 
 /* ---- media_local.c: local files only ---- */
@@ -167,6 +171,10 @@ enum sm_status sm_media__demux_open(struct media_demux *demux, const struct medi
                                     struct sm_error *err) SM_CHECKED;
 void sm_media__demux_close(struct media_demux *demux);
 const char *sm_media__container_name(const struct media_demux *demux);
+
+/* ---- media_texts.c: text tracks ---- */
+
+bool sm_media__is_text_track(const AVStream *stream);
 
 /* ---- media_demux.c: packets ---- */
 

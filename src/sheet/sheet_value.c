@@ -266,6 +266,17 @@ static enum sm_status set_path(struct sm_sheet *sheet, const struct sm_sheet__ro
     return SM_OK;
 }
 
+static void put_list(struct sm_sheet *sheet, const struct sm_sheet__row *row, const char **path, size_t n)
+{
+    if (row->offset == offsetof(struct sm_sheet, video)) {
+        sheet->video = path;
+        sheet->n_videos = n;
+    } else {
+        sheet->distances = path;
+        sheet->n_distances = n;
+    }
+}
+
 static enum sm_status set_path_list(struct sm_sheet *sheet, const struct sm_sheet__row *row, char *value,
                                     struct sm_error *err)
 {
@@ -288,8 +299,7 @@ static enum sm_status set_path_list(struct sm_sheet *sheet, const struct sm_shee
             return no_memory(err);
         }
     }
-    sheet->video = path;
-    sheet->n_videos = n;
+    put_list(sheet, row, path, n);
     return SM_OK;
 }
 
@@ -331,8 +341,7 @@ enum sm_status sm_sheet__clear_value(struct sm_sheet_walk *walk, const struct sm
         memcpy(field(sheet, row), &none, sizeof none);
         break;
     case SM_SHEET__KIND_PATH_LIST:
-        sheet->video = NULL;
-        sheet->n_videos = 0;
+        put_list(sheet, row, NULL, 0);
         break;
     case SM_SHEET__KIND_QUANTITY:
     case SM_SHEET__KIND_NUMBER:

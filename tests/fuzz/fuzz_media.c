@@ -6,6 +6,7 @@
 #include "stopmark/media.h"
 
 #include <stdio.h>
+#include <string.h>
 #include <sys/mman.h>
 #include <unistd.h>
 
@@ -35,6 +36,18 @@ static enum sm_status touch(void *user, const struct sm_frame *frame, struct sm_
     return ++walk->n < MOST_FRAMES ? SM_OK : SM_E_CANCELLED;
 }
 
+static void read_texts(struct sm_media *media)
+{
+    const struct sm_timed_text *text = NULL;
+    size_t n = 0;
+    if (sm_media_texts(media, &text, &n, NULL) == SM_OK) {
+        for (size_t i = 0; i < n; i++) {
+            FUZZ_REQUIRE(text[i].text && sm_utf8_valid(text[i].text, strlen(text[i].text)));
+            FUZZ_REQUIRE(text[i].track >= 0 && text[i].file >= 0);
+        }
+    }
+}
+
 static void look_at(struct sm_media *media)
 {
     double duration_s = sm_media_get_info(media)->duration_s;
@@ -50,6 +63,7 @@ static void look_at(struct sm_media *media)
     status = sm_media_still_jpeg(media, duration_s / 3, 50, &jpeg, NULL);
     (void)status; /* any outcome but a crash or a hang */
     sm_text_release(&jpeg);
+    read_texts(media);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
