@@ -175,7 +175,6 @@ struct sm_counter__faces {
     bool is_ready;
     int32_t half_width;
     float kappa;             /**< how much a difference in likeness tells */
-    float untaught_likeness; /**< stands in for digits never shown */
     int32_t n[10];
     float sum[10][SM_COUNTER_FACE_SIZE]; /**< sums while shown, unit length after the end */
     int32_t n_kept;

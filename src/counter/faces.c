@@ -15,7 +15,8 @@
 #define HALF_WIDTH SM_COUNTER_FACE_HALF_WIDTH
 #define N_COLUMNS (2 * HALF_WIDTH + 1)
 #define LEAST_EXAMPLES 2
-#define LEAST_TAUGHT 5 /* digits that must be known before faces are used at all */
+#define LEAST_TAUGHT 5         /* digits that must be known before faces are used at all */
+#define LEAST_TOLD_APART 0.95f /* share of the cells shown that are most like their own digit's face */
 #define NET_SHARE 0.8f
 #define FACE_SHARE 0.8f
 
@@ -136,18 +137,29 @@ static float fit_of(float (*like)[10], const struct sm_counter__faces *faces, fl
     return total;
 }
 
+/** Is the cell most like the face of its own digit? */
+static bool is_told_apart(const float like[10], int32_t own_digit)
+{
+    for (int32_t d = 0; d < 10; d++) {
+        if (d != own_digit && like[d] > like[own_digit]) {
+            return false;
+        }
+    }
+    return true;
+}
+
 void sm_counter__faces_end(struct sm_counter__faces *faces)
 {
     static const float kappas[] = {3, 5, 8, 12, 16, 24, 32};
     float like[SM_COUNTER_FACES_KEPT][10];
-    float best = -1e30f, own_sum = 0, own_n = 0;
+    float best = -1e30f, own_n = 0, told_apart = 0;
     int32_t taught = 0;
     for (int32_t k = 0; k < faces->n_kept; k++) {
         likeness(like[k], faces, k);
         float own = like[k][faces->kept_digit[k]];
         if (own > -1.5f) {
-            own_sum += own;
             own_n++;
+            told_apart += is_told_apart(like[k], faces->kept_digit[k]);
         }
     }
     for (size_t i = 0; i < sizeof kappas / sizeof *kappas; i++) {
@@ -164,18 +176,17 @@ void sm_counter__faces_end(struct sm_counter__faces *faces)
             faces->sum[d][i] *= scale;
         }
     }
-    /* A digit never shown so far is as likely as a match somewhat poorer than usual. */
-    faces->untaught_likeness = own_n > 0 ? own_sum / own_n - 0.12f : 0;
-    faces->is_ready = taught >= LEAST_TAUGHT && own_n >= 20;
+    faces->is_ready = taught >= LEAST_TAUGHT && own_n >= 20 && told_apart >= LEAST_TOLD_APART * own_n;
 }
 
-void sm_counter__faces_judge(float logp[10], const struct sm_counter__faces *faces,
-                             const struct sm_counter__columns *columns, float x_px)
+/** Likeness of the cell at x to every face, at the best of three places. @return false where there is no
+ * cell. */
+static bool likeness_at(float like[10], const struct sm_counter__faces *faces,
+                        const struct sm_counter__columns *columns, float x_px)
 {
-    float like[10], top = -2, sum = 0;
     bool is_seen = false;
     for (int32_t d = 0; d < 10; d++) {
-        like[d] = faces->n[d] >= LEAST_EXAMPLES ? -1 : faces->untaught_likeness;
+        like[d] = -1;
     }
     for (int32_t shift = -1; shift <= 1; shift++) {
         float cell[SM_COUNTER_FACE_SIZE];
@@ -189,28 +200,34 @@ void sm_counter__faces_judge(float logp[10], const struct sm_counter__faces *fac
             }
         }
     }
-    if (!is_seen) {
+    return is_seen;
+}
+
+/**
+ * The network says whether a digit stands there at all, and whether it is one of those that have a face;
+ * which of these it is, both say together. A digit never shown must not lose to faces it could not be
+ * compared with.
+ */
+void sm_counter__faces_judge(float logp[10], const struct sm_counter__faces *faces,
+                             const struct sm_counter__columns *columns, float x_px)
+{
+    float like[10], mixed[10], best = -1e30f, net_sum = 0, mixed_sum = 0;
+    if (!likeness_at(like, faces, columns, x_px)) {
         return;
     }
-    /* The network says whether a digit stands there at all; together they say which. */
-    float net_sum = 0, mixed_sum = 0, mixed[10];
     for (int32_t d = 0; d < 10; d++) {
-        top = fmaxf(top, like[d]);
+        mixed[d] = NET_SHARE * logp[d] + FACE_SHARE * faces->kappa * like[d];
+        if (faces->n[d] >= LEAST_EXAMPLES) {
+            best = fmaxf(best, mixed[d]);
+            net_sum += expf(logp[d]);
+        }
     }
     for (int32_t d = 0; d < 10; d++) {
-        sum += expf(faces->kappa * (like[d] - top));
-        net_sum += expf(logp[d]);
-    }
-    float best = -1e30f;
-    for (int32_t d = 0; d < 10; d++) {
-        float face = faces->kappa * (like[d] - top) - logf(sum);
-        mixed[d] = NET_SHARE * logp[d] + FACE_SHARE * face;
-        best = fmaxf(best, mixed[d]);
+        mixed_sum += faces->n[d] >= LEAST_EXAMPLES ? expf(mixed[d] - best) : 0;
     }
     for (int32_t d = 0; d < 10; d++) {
-        mixed_sum += expf(mixed[d] - best);
-    }
-    for (int32_t d = 0; d < 10; d++) {
-        logp[d] = mixed[d] - best - logf(mixed_sum) + logf(fmaxf(net_sum, 1e-12f));
+        if (faces->n[d] >= LEAST_EXAMPLES) {
+            logp[d] = mixed[d] - best - logf(mixed_sum) + logf(fmaxf(net_sum, 1e-12f));
+        }
     }
 }

@@ -14,20 +14,27 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BEAM 6            /* partial numbers kept while candidates are made */
-#define OWN_CANDIDATES 10 /* from the picture itself */
-#define LENT_CANDIDATES 3 /* taken over from each of the pictures beside it */
-#define NEIGHBOURS 2      /* how many of these on each side */
-#define MAX_CANDIDATES (OWN_CANDIDATES + 2 * NEIGHBOURS * LENT_CANDIDATES)
+#define BEAM 6              /* partial numbers kept while candidates are made */
+#define OWN_CANDIDATES 10   /* from the picture itself */
+#define LENT_CANDIDATES 3   /* taken over from each of the pictures beside it */
+#define NEIGHBOURS 2        /* how many of these on each side */
+#define BRIDGE_CANDIDATES 6 /* that keep the low digits and do without a jump */
+#define MAX_CANDIDATES (OWN_CANDIDATES + 2 * NEIGHBOURS * LENT_CANDIDATES + BRIDGE_CANDIDATES)
 #define SPEED_LIMIT_M_PER_S 0.6
 #define HIDDEN_PRIOR_NATS 2.5 /* a counter that was found is usually in the picture */
 #define EVIDENCE_TEMPER                                                                                      \
     0.75 /* neighbouring columns of the network are not independent; fitted on simulated surveys */
 #define JUMP_NATS 13.0
+#define ALIKE_NATS                                                                                           \
+    8.0 /* more for a jump that leaves the low digits as they were: likelier a misread leading digit */
+#define ALIKE_COUNTS 10.0
 #define STAND_NATS 1.0
 #define PACE_WINDOW 3 /* steps on each side that tell the pace */
 #define PACE_WIDTH_COUNTS 0.7
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
+#define FULL_LOOKS 3   /* at each end of the stretch for which a mark stays */
+#define REPEATED_LOOK 0.02f /* weight of the others: one picture seen again and again */
+#define LOOKS_ROUNDS 2      /* from the path to how often its marks were seen, and back */
 
 struct candidate {
     int64_t counts;
@@ -38,9 +45,12 @@ struct node {
     double time_s;
     double expected; /**< counts by which the counter usually moves from the node before to this one; SM_NAN =
                         not known yet */
+    float weight[SM_COUNTER_MAX_SLOTS]; /**< how much what is seen in a slot counts, 0..1 */
     int32_t n;
     struct candidate candidate[MAX_CANDIDATES];
 };
+
+static const float all_counts[SM_COUNTER_MAX_SLOTS] = {1, 1, 1, 1, 1, 1, 1, 1};
 
 static double nats(uint8_t cost)
 {
@@ -58,7 +68,7 @@ struct partial {
 /** Cost of everything left of a number that used n_digits slots: nothing there, or a sign and then nothing.
  */
 static double rest_cost(const struct sm_counter__sighting *s, int32_t anchor, int32_t n_digits,
-                        int32_t n_slots, bool minus)
+                        int32_t n_slots, bool minus, const float *weight)
 {
     double cost = 0;
     int32_t slot = n_digits;
@@ -66,11 +76,11 @@ static double rest_cost(const struct sm_counter__sighting *s, int32_t anchor, in
         if (slot >= n_slots) {
             return 1e9;
         }
-        cost += nats(s->cost[anchor][slot][SM_COUNTER_MINUS]);
+        cost += (double)weight[slot] * nats(s->cost[anchor][slot][SM_COUNTER_MINUS]);
         slot++;
     }
     for (; slot < n_slots; slot++) {
-        cost += nats(s->cost[anchor][slot][SM_COUNTER_NO_DIGIT]);
+        cost += (double)weight[slot] * nats(s->cost[anchor][slot][SM_COUNTER_NO_DIGIT]);
     }
     return cost;
 }
@@ -87,7 +97,7 @@ static int32_t digits_needed(int64_t magnitude, const struct sm_counter__layout 
 
 /** Cost in nats of seeing counts at one anchor. */
 static double value_cost_at(const struct sm_counter__sighting *s, int32_t anchor, int64_t counts,
-                            const struct sm_counter__layout *layout)
+                            const struct sm_counter__layout *layout, const float *weight)
 {
     int64_t magnitude = counts < 0 ? -counts : counts;
     int32_t n_digits = digits_needed(magnitude, layout);
@@ -100,9 +110,9 @@ static double value_cost_at(const struct sm_counter__sighting *s, int32_t anchor
         cost += nats(s->separator_cost[anchor]);
     }
     for (int32_t slot = 0; slot < n_digits; slot++, magnitude /= 10) {
-        cost += nats(s->cost[anchor][slot][magnitude % 10]);
+        cost += (double)weight[slot] * nats(s->cost[anchor][slot][magnitude % 10]);
     }
-    return cost + rest_cost(s, anchor, n_digits, layout->n_slots, counts < 0);
+    return cost + rest_cost(s, anchor, n_digits, layout->n_slots, counts < 0, weight);
 }
 
 int32_t sm_counter__n_digits(int64_t counts, const struct sm_counter__layout *layout)
@@ -115,7 +125,8 @@ int32_t sm_counter__best_anchor(const struct sm_counter__sighting *sighting, int
 {
     int32_t best = 0;
     for (int32_t a = 1; a < layout->n_anchors; a++) {
-        if (value_cost_at(sighting, a, counts, layout) < value_cost_at(sighting, best, counts, layout)) {
+        if (value_cost_at(sighting, a, counts, layout, all_counts) <
+            value_cost_at(sighting, best, counts, layout, all_counts)) {
             best = a;
         }
     }
@@ -123,11 +134,11 @@ int32_t sm_counter__best_anchor(const struct sm_counter__sighting *sighting, int
 }
 
 static double value_cost(const struct sm_counter__sighting *s, int64_t counts,
-                         const struct sm_counter__layout *layout)
+                         const struct sm_counter__layout *layout, const float *weight)
 {
     double best = 1e9;
     for (int32_t a = 0; a < layout->n_anchors; a++) {
-        best = fmin(best, value_cost_at(s, a, counts, layout));
+        best = fmin(best, value_cost_at(s, a, counts, layout, weight));
     }
     return best;
 }
@@ -136,7 +147,7 @@ static double hidden_cost(const struct sm_counter__sighting *s, const struct sm_
 {
     double best = 1e9;
     for (int32_t a = 0; a < layout->n_anchors; a++) {
-        double cost = HIDDEN_PRIOR_NATS + rest_cost(s, a, 0, layout->n_slots, false);
+        double cost = HIDDEN_PRIOR_NATS + rest_cost(s, a, 0, layout->n_slots, false, all_counts);
         if (layout->decimals > 0) {
             cost += nats(s->no_separator_cost[a]);
         }
@@ -207,8 +218,8 @@ static void candidates_at(struct candidate *list, int32_t *n, const struct sm_co
         for (int32_t b = 0; b < n_beam; b++) {
             int64_t v = beam[b].value;
             if (digits_needed(v, layout) == slot + 1) {
-                candidate_add(list, n, OWN_CANDIDATES, v, value_cost_at(s, anchor, v, layout));
-                candidate_add(list, n, OWN_CANDIDATES, -v, value_cost_at(s, anchor, -v, layout));
+                candidate_add(list, n, OWN_CANDIDATES, v, value_cost_at(s, anchor, v, layout, all_counts));
+                candidate_add(list, n, OWN_CANDIDATES, -v, value_cost_at(s, anchor, -v, layout, all_counts));
             }
         }
     }
@@ -261,7 +272,7 @@ static void candidates_lend(struct node *nodes, size_t n_nodes, const struct sm_
             const struct node *other = &nodes[(size_t)((int64_t)i + d)];
             for (int32_t k = 0; k < LENT_CANDIDATES && k < other->n && k < OWN_CANDIDATES; k++) {
                 int64_t counts = other->candidate[k].counts;
-                double cost = value_cost(&sightings[nodes[i].sighting_idx], counts, layout);
+                double cost = value_cost(&sightings[nodes[i].sighting_idx], counts, layout, all_counts);
                 candidate_add(nodes[i].candidate, &nodes[i].n, MAX_CANDIDATES, counts, cost);
             }
         }
@@ -270,6 +281,12 @@ static void candidates_lend(struct node *nodes, size_t n_nodes, const struct sm_
 
 /* ---- the path
  * ---------------------------------------------------------------------------------------------- */
+
+/** Does a move of d counts leave the last two digits nearly as they were? */
+static bool is_alike(double d)
+{
+    return fabs(d - 100 * round(d / 100)) <= ALIKE_COUNTS;
+}
 
 /** Cost of the counter going from a to b within dt_s; per_m = counts a metre. */
 static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
@@ -284,7 +301,7 @@ static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
     if (excess > 1) {
         spread += 4.0 * (excess - 1);
     }
-    return fmin(spread, JUMP_NATS + log(reach + 1));
+    return fmin(spread, JUMP_NATS + log(reach + 1) + (is_alike(d) ? ALIKE_NATS : 0));
 }
 
 /**
@@ -442,14 +459,130 @@ static void pace_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes
     }
 }
 
+static bool is_jump(const struct node *before, int64_t a, const struct node *after, int64_t b, double per_m)
+{
+    double dt_s = after->time_s - before->time_s;
+    return fabs((double)(b - a)) > 3 * (SPEED_LIMIT_M_PER_S * per_m * dt_s + 1.5);
+}
+
+static int64_t chosen(const struct node *nodes, const uint8_t *choice, size_t i)
+{
+    return nodes[i].candidate[choice[i]].counts;
+}
+
+/** The value with the low digits of counts that lies nearest to where the counter stood. */
+static int64_t nearest_alike(int64_t counts, int64_t stood, int64_t modulus)
+{
+    int64_t ahead = (counts - stood) % modulus;
+    ahead += ahead < 0 ? modulus : 0;
+    return stood + (ahead > modulus / 2 ? ahead - modulus : ahead);
+}
+
+/** From a jump on (step 1) or back (-1) to the next: the values that follow on from what stood beyond the
+ * jump. */
+static void candidates_bridge_one(struct node *nodes, const uint8_t *choice, size_t n_nodes, size_t first,
+                                  int step, int64_t modulus, double per_m,
+                                  const struct sm_counter__sighting *sightings,
+                                  const struct sm_counter__layout *layout)
+{
+    int64_t stood = chosen(nodes, choice, first - (size_t)step);
+    for (size_t i = first; i < n_nodes; i += (size_t)step) { /* below 0 it wraps and ends as well */
+        size_t before = i - (size_t)step;
+        if (i != first &&
+            is_jump(&nodes[i < before ? i : before], chosen(nodes, choice, i < before ? i : before),
+                    &nodes[i < before ? before : i], chosen(nodes, choice, i < before ? before : i), per_m)) {
+            return;
+        }
+        int64_t counts = nearest_alike(chosen(nodes, choice, i), stood, modulus);
+        if (nodes[i].n < MAX_CANDIDATES) {
+            candidate_add(nodes[i].candidate, &nodes[i].n, MAX_CANDIDATES, counts,
+                          value_cost(&sightings[nodes[i].sighting_idx], counts, layout, all_counts));
+        }
+        stood = counts;
+    }
+}
+
+/**
+ * A leading digit that no picture shows well is no candidate anywhere, and the path can but jump around it.
+ * So where it jumps, it is offered to run on with the low digits it has seen.
+ */
+static void candidates_bridge(struct node *nodes, const uint8_t *choice, size_t n_nodes, double per_m,
+                              const struct sm_counter__sighting *sightings,
+                              const struct sm_counter__layout *layout)
+{
+    for (size_t i = 1; i < n_nodes; i++) {
+        if (!is_jump(&nodes[i - 1], chosen(nodes, choice, i - 1), &nodes[i], chosen(nodes, choice, i),
+                     per_m)) {
+            continue;
+        }
+        int64_t modulus = 10;
+        for (int32_t slot = 1; slot < layout->n_slots; slot++, modulus *= 10) {
+            candidates_bridge_one(nodes, choice, n_nodes, i, 1, modulus, per_m, sightings, layout);
+            candidates_bridge_one(nodes, choice, n_nodes, i - 1, -1, modulus, per_m, sightings, layout);
+        }
+    }
+}
+
+/** What a value shows in a slot: a digit, the sign, nothing. */
+static int32_t mark_of(int64_t counts, int32_t slot, const struct sm_counter__layout *layout)
+{
+    int32_t n_digits = digits_needed(llabs(counts), layout);
+    if (slot >= n_digits) {
+        return counts < 0 && slot == n_digits ? SM_COUNTER_MINUS : SM_COUNTER_NO_DIGIT;
+    }
+    int64_t rest = llabs(counts);
+    for (int32_t k = 0; k < slot; k++) {
+        rest /= 10;
+    }
+    return (int32_t)(rest % 10);
+}
+
+/**
+ * A leading digit that looks like another one does so in every picture while it stays: seen a hundred times
+ * it is still one misreading, and must not buy a jump of the counter. So what is seen in a slot counts in
+ * full only where the mark comes and goes.
+ */
+static void weights_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes,
+                          const struct sm_counter__layout *layout)
+{
+    for (size_t i = 0; i < n_nodes; i++) {
+        nodes[i].weight[0] = 1; /* the last digit alone buys no jump */
+    }
+    for (int32_t slot = 1; slot < layout->n_slots; slot++) {
+        for (size_t first = 0, end; first < n_nodes; first = end) {
+            int32_t mark = mark_of(nodes[first].candidate[choice[first]].counts, slot, layout);
+            for (end = first + 1; end < n_nodes; end++) {
+                if (mark_of(nodes[end].candidate[choice[end]].counts, slot, layout) != mark) {
+                    break;
+                }
+            }
+            for (size_t i = first; i < end; i++) {
+                bool is_end = i - first < FULL_LOOKS || end - i <= FULL_LOOKS;
+                nodes[i].weight[slot] = is_end ? 1 : REPEATED_LOOK;
+            }
+        }
+    }
+}
+
+static void costs_renew(struct node *nodes, size_t n_nodes, const struct sm_counter__sighting *sightings,
+                        const struct sm_counter__layout *layout)
+{
+    for (size_t i = 0; i < n_nodes; i++) {
+        for (int32_t c = 0; c < nodes[i].n; c++) {
+            struct candidate *candidate = &nodes[i].candidate[c];
+            candidate->cost =
+                value_cost(&sightings[nodes[i].sighting_idx], candidate->counts, layout, nodes[i].weight);
+        }
+    }
+}
+
 static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct node *nodes,
                                  const uint8_t *choice, size_t n_nodes, double per_m)
 {
     size_t capacity = 0;
     for (size_t i = 1; i < n_nodes; i++) {
-        double dt_s = nodes[i].time_s - nodes[i - 1].time_s;
-        int64_t a = nodes[i - 1].candidate[choice[i - 1]].counts, b = nodes[i].candidate[choice[i]].counts;
-        if (fabs((double)(b - a)) <= 3 * (SPEED_LIMIT_M_PER_S * per_m * dt_s + 1.5)) {
+        if (!is_jump(&nodes[i - 1], chosen(nodes, choice, i - 1), &nodes[i], chosen(nodes, choice, i),
+                     per_m)) {
             continue;
         }
         if (sm_grow(jump_s, *n_jumps, &capacity, sizeof **jump_s) != SM_OK) {
@@ -482,10 +615,15 @@ enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, si
     if (status == SM_OK && n_nodes > 0) {
         run_forward(&lattice, nodes, n_nodes, per_m);
         path_choose(choice, &lattice, nodes, n_nodes);
-        pace_learn(nodes, choice, n_nodes);
-        run_forward(&lattice, nodes, n_nodes, per_m);
+        candidates_bridge(nodes, choice, n_nodes, per_m, sightings, layout);
+        for (int round = 0; round < LOOKS_ROUNDS; round++) {
+            weights_learn(nodes, choice, n_nodes, layout);
+            costs_renew(nodes, n_nodes, sightings, layout);
+            pace_learn(nodes, choice, n_nodes);
+            run_forward(&lattice, nodes, n_nodes, per_m);
+            path_choose(choice, &lattice, nodes, n_nodes);
+        }
         run_backward(&lattice, nodes, n_nodes, per_m);
-        path_choose(choice, &lattice, nodes, n_nodes);
         path_take(readings, choice, &lattice, nodes, n_nodes);
         status = jumps_take(jump_s, n_jumps, nodes, choice, n_nodes, per_m);
     }

@@ -137,6 +137,50 @@ static void test_path__negative_start(void **state)
     run_free(run);
 }
 
+/**
+ * A leading digit that looks like another one for a long while, in every picture: it is one misreading, and
+ * does not buy two jumps of the counter.
+ */
+static void test_path__a_standing_misreading_is_no_jump(void **state)
+{
+    (void)state;
+    struct run *run = run_make(0.95);
+    for (int i = 100; i < 200; i++) {
+        sample_misread(&run->sighting[i], 3, 4, 0.8);
+    }
+    run_path(run);
+    assert_int_equal(run->n_jumps, 0);
+    for (int i = 0; i < N; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+    }
+    run_free(run);
+}
+
+/** A mark before the number that often looks like a minus, the equals sign of "L=" in few pixels, is no sign.
+ */
+static void test_path__a_doubtful_sign_does_not_turn_the_run_round(void **state)
+{
+    (void)state;
+    struct sm_test_random random = sm_test_seed(11);
+    struct run *run = sm_calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->layout = sample_layout(4, 1, 0, SM_UNIT_M);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = i / 4;
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.97);
+        int32_t slot = run->truth[i] < 100 ? 2 : 3;
+        double p = 0.3 + 0.06 * (double)sm_test_int(&random, 0, 8);
+        run->sighting[i].cost[0][slot][SM_COUNTER_MINUS] = (uint8_t)lrint(-16 * log(p));
+        run->sighting[i].cost[0][slot][SM_COUNTER_NO_DIGIT] = (uint8_t)lrint(-16 * log(1 - p));
+    }
+    run_path(run);
+    assert_int_equal(run->n_jumps, 0);
+    for (int i = 4; i < N; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+    }
+    run_free(run);
+}
+
 /** Where the picture is wiped to even odds, the confidence must say so. */
 static void test_path__doubt_lowers_confidence(void **state)
 {
@@ -159,6 +203,8 @@ int main(void)
         cmocka_unit_test(test_path__rezero_is_a_jump),
         cmocka_unit_test(test_path__hidden_pictures_are_never_read),
         cmocka_unit_test(test_path__negative_start),
+        cmocka_unit_test(test_path__a_standing_misreading_is_no_jump),
+        cmocka_unit_test(test_path__a_doubtful_sign_does_not_turn_the_run_round),
         cmocka_unit_test(test_path__doubt_lowers_confidence),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
