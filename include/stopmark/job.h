@@ -6,6 +6,7 @@
 #ifndef STOPMARK_JOB_H
 #define STOPMARK_JOB_H
 
+#include "stopmark/audit.h"
 #include "stopmark/model.h"
 #include "stopmark/schedule.h"
 #include "stopmark/store.h"
@@ -159,6 +160,47 @@ struct sm_job_video {
 };
 /** Borrowed until close. @return how many. */
 size_t sm_job_review_videos(const struct sm_job_review *review, const struct sm_job_video **out);
+
+/* ---- what the crew did ----------------------------------------------------------------------------------------- */
+
+struct sm_job_record_opts {
+    const char *job_path;
+    const char *file;    /**< as-built CSV */
+    const char *segment; /**< of rows that do not say; NULL = the job's only one */
+    const char *now, *who;
+};
+struct sm_job_recorded_row {
+    const struct sm_as_built *row;
+    bool is_planned;
+    enum sm_store_taken taken;
+    size_t n_remarks;
+    const struct sm_remark *remark; /**< what is off about it, with its consequence */
+};
+struct sm_job_recorded {
+    struct sm_arena *arena;
+    struct sm_as_built_file *file; /**< its findings: what could not be read */
+    size_t n_rows;
+    struct sm_job_recorded_row *row; /**< as in the file */
+    size_t n_of[4];                  /**< rows by enum sm_store_taken */
+};
+/**
+ * Take an as-built file into a job: every row checked against the plan, then stored, all of them or none. The same row
+ * again is passed over; another row about the same liner corrects it and both are kept.
+ * @param out [new] free with sm_job_recorded_free().
+ * @return what sm_asbuilt_read() and the store return; SM_E_CONFLICT a row whose segment is not clear.
+ */
+enum sm_status sm_job_record(struct sm_job_recorded **out, const struct sm_job_record_opts *opts,
+                             struct sm_error *err) SM_CHECKED;
+void sm_job_recorded_free(struct sm_job_recorded **recorded);
+
+/* ---- jobs made apart --------------------------------------------------------------------------------------------- */
+
+/**
+ * Take into a job (made when missing) everything that other jobs have and it lacks, all of them or none, see
+ * sm_store_merge(). @param added [out].
+ */
+enum sm_status sm_job_merge(struct sm_store_merged *added, const char *job_path, const char *const *other, size_t n,
+                            struct sm_error *err) SM_CHECKED;
 
 /* ---- frames -------------------------------------------------------------------------------------------------- */
 

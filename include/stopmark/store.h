@@ -15,6 +15,7 @@ struct sm_store;
 
 enum sm_store_mode {
     SM_STORE_READ,  /**< must exist; nothing is written */
+    SM_STORE_CHANGE, /**< must exist; otherwise as SM_STORE_WRITE */
     SM_STORE_WRITE, /**< made when missing; an older one is copied beside itself, then brought to the newest schema */
 };
 /**
@@ -131,6 +132,9 @@ struct sm_store_record {
 /** @param out [new] free with sm_store_record_free(). @return SM_E_NOTFOUND no such survey; SM_E_FORMAT damaged. */
 enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
                                    struct sm_error *err) SM_CHECKED;
+/** As sm_store_get_survey() without the trace, which is most of it. */
+enum sm_status sm_store_get_results(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
+                                    struct sm_error *err) SM_CHECKED;
 void sm_store_record_free(struct sm_store_record **record);
 
 /**

@@ -175,12 +175,23 @@ static enum sm_status put_string(struct reading *r, struct sm_as_built *row, siz
     return SM_OK;
 }
 
+/* A clock that went round midnight takes no day from its row: 00:05 after 23:30 is the day after. */
+static const char *without_wrong_day(const struct sm_as_built *row, size_t k, const char *text)
+{
+    const char *before = columns[k].offset == AT(inflated)   ? row->mixed
+                         : columns[k].offset != AT(deflated) ? ""
+                         : *row->inflated                    ? row->inflated
+                                                             : row->mixed;
+    return strlen(text) > 11 && sm_asbuilt_minutes_between(before, text) < -12 * 60 ? text + 11 : text;
+}
+
 static enum sm_status put_time(struct reading *r, struct sm_as_built *row, size_t k, const char *cell)
 {
     char text[SM_ASBUILT__TIME_SIZE];
     bool is_date = columns[k].cell == CELL_DATE;
     if (is_date ? sm_asbuilt__date(text, cell) : sm_asbuilt__time(text, cell, row->date)) {
-        return put_string(r, row, k, text);
+        bool is_bare = !is_date && !strchr(cell, '-');
+        return put_string(r, row, k, is_bare ? without_wrong_day(row, k, text) : text);
     }
     keep_in_remark(r, columns[k].name, cell);
     return tell(r, row->line, SM_SEVERITY_WARNING, "%s \"%.60s\" is no %s: kept in the remark, not used",

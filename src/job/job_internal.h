@@ -180,6 +180,16 @@ void sm_job__folder_keep(struct sm_job__folder *folder);
 /* Undo what is not kept, and forget. */
 void sm_job__folder_free(struct sm_job__folder **folder);
 
+/* stored.c: a survey out of the job file as the audit takes it, its rules read back from the settings' words. */
+struct sm_job__stored {
+    struct sm_store_record *record;
+    struct sm_sheet sheet; /* borrows from record */
+    struct sm_audit_survey survey;
+};
+enum sm_status sm_job__stored_get(struct sm_job__stored **out, struct sm_store *store, int64_t survey_id,
+                                  bool wants_trace, struct sm_error *err);
+void sm_job__stored_free(struct sm_job__stored **stored);
+
 enum sm_status sm_job__no_memory(struct sm_error *err);
 
 #endif

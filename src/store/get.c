@@ -11,6 +11,7 @@ struct getting {
     struct sm_arena *arena;
     struct sm_error *err;
     int64_t survey_id;
+    bool wants_trace;
 };
 
 static enum sm_status damaged(struct getting *g, const char *what)
@@ -467,7 +468,7 @@ static enum sm_status take_work(struct getting *g, sqlite3_stmt *stmt, void *ite
 
 static enum sm_status get_repair_parts(struct getting *g, struct sm_repair *repair, int64_t repair_id)
 {
-    struct getting of_repair = {g->store, g->arena, g->err, repair_id};
+    struct getting of_repair = {g->store, g->arena, g->err, repair_id, false};
     int32_t *covers = NULL;
     int32_t *reopens = NULL;
     const char **prepare = NULL;
@@ -661,7 +662,7 @@ static enum sm_status get_head(struct getting *g, struct sm_store_record *record
     return status;
 }
 
-static enum sm_status get_measured(struct getting *g, struct sm_store_record *record)
+static enum sm_status get_trace(struct getting *g, struct sm_store_record *record)
 {
     size_t n = 0;
     enum sm_status status = take_rows(
@@ -672,6 +673,13 @@ static enum sm_status get_measured(struct getting *g, struct sm_store_record *re
     if (n == 0) {
         record->trace = NULL;
     }
+    return status;
+}
+
+static enum sm_status get_measured(struct getting *g, struct sm_store_record *record)
+{
+    size_t n = 0;
+    enum sm_status status = g->wants_trace ? get_trace(g, record) : SM_OK;
     if (status == SM_OK) {
         status = take_rows(g,
                            "SELECT method, clock_offset_s, clock_residual_s, misclosure_m, length_m, "
@@ -726,15 +734,15 @@ void sm_store_record_free(struct sm_store_record **record)
     }
 }
 
-enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
-                                   struct sm_error *err)
+static enum sm_status get_record(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
+                                 bool wants_trace, struct sm_error *err)
 {
     struct sm_store_record *record = sm_calloc(1, sizeof *record);
     if (!record || sm_arena_new(&record->arena) != SM_OK) {
         sm_free(record);
         return sm_store__no_memory(err);
     }
-    struct getting g = {store, record->arena, err, survey_id};
+    struct getting g = {store, record->arena, err, survey_id, wants_trace};
     enum sm_status status = fill_record(&g, record);
     if (status != SM_OK) {
         sm_store_record_free(&record);
@@ -747,7 +755,7 @@ enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store
 enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena, struct sm_store *store,
                                    const char *survey_key, struct sm_box asked, struct sm_error *err)
 {
-    struct getting g = {store, arena, err, 0};
+    struct getting g = {store, arena, err, 0, false};
     struct sm_trace *trace = sm_arena_alloc(arena, sizeof *trace);
     char place[SM_STORE__BOX_TEXT];
     sm_store__box_text(place, asked);
@@ -778,4 +786,16 @@ enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena
     }
     *out = status == SM_OK ? trace : *out;
     return status;
+}
+
+enum sm_status sm_store_get_survey(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
+                                   struct sm_error *err)
+{
+    return get_record(out, store, survey_id, true, err);
+}
+
+enum sm_status sm_store_get_results(struct sm_store_record **out, struct sm_store *store, int64_t survey_id,
+                                    struct sm_error *err)
+{
+    return get_record(out, store, survey_id, false, err);
 }

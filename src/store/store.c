@@ -140,7 +140,7 @@ static enum sm_status find_file(struct sm_store *store, enum sm_store_mode mode,
 {
     struct stat status;
     if (stat(store->path, &status) != 0) {
-        if (errno != ENOENT || mode == SM_STORE_READ) {
+        if (errno != ENOENT || mode != SM_STORE_WRITE) {
             enum sm_status result = errno == ENOENT ? SM_E_NOTFOUND : SM_E_IO;
             sm_error_at(err, result, store->path, 0, 0, "%s", strerror(errno));
             sm_error_remedy(err, "name a job file made by stopmark schedule --job");
@@ -172,7 +172,7 @@ enum sm_status sm_store_open(struct sm_store **out, const char *path, enum sm_st
     if (status == SM_OK) {
         status = sm_store__migrate(store, mode, is_new, err);
     }
-    if (status == SM_OK && mode == SM_STORE_WRITE &&
+    if (status == SM_OK && mode != SM_STORE_READ &&
         !is_new) { /* where the file system cannot do it, SQLite keeps its journal */
         status = sm_store__script(store, "PRAGMA journal_mode = WAL", err);
     }
