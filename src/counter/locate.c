@@ -58,64 +58,79 @@ static void row_contrast(uint8_t *contrast, const struct sm_image *image, int32_
     }
 }
 
-/** The mean of n values; or, steady, half of it and what all but STEADY_RANK of them reach. May sort them. */
-static float strength_of(uint8_t *value, size_t n, bool is_steady)
+/** Contrast of one place through the samples, as two strengths. */
+struct strength {
+    float mean;
+    float steady; /**< half the mean and what all but STEADY_RANK of them reach */
+};
+
+/** Sorts the values. */
+static struct strength strength_of(uint8_t *value, size_t n)
 {
     uint32_t sum = 0;
     for (size_t i = 0; i < n; i++) {
         uint8_t v = value[i];
         size_t k = i;
-        for (; is_steady && k > 0 && value[k - 1] > v; k--) {
+        for (; k > 0 && value[k - 1] > v; k--) {
             value[k] = value[k - 1];
         }
         value[k] = v;
         sum += v;
     }
-    if (!is_steady) {
-        return (float)sum / (float)n;
-    }
-    return 0.5f * (float)sum / (float)n + (float)value[(size_t)(STEADY_RANK * (float)(n - 1))];
+    float mean = (float)sum / (float)n;
+    return (struct strength){mean, 0.5f * mean + (float)value[(size_t)(STEADY_RANK * (float)(n - 1))]};
 }
 
-/** One row of the map: contrast of all samples, column by column. rows: n_samples x width bytes of work
- * space. */
-static void map_row(float *here, const float *above, uint8_t *rows, const struct sm_counter__samples *samples,
-                    int32_t y, bool is_steady)
+/** The two maps: of lasting strokes, and of strokes that may be missing for a while. */
+struct contrast_maps {
+    struct contrast_map steady, mean;
+};
+
+/** Row y of both maps. rows: n_samples x width bytes of work space. */
+static void maps_row(struct contrast_maps *maps, uint8_t *rows, const struct sm_counter__samples *samples,
+                     int32_t y)
 {
-    int32_t w = samples->frame[0].image.width_px;
-    uint8_t column[MAX_SAMPLES];
+    int32_t w = maps->mean.width_px;
+    size_t pitch = (size_t)w + 1, above = (size_t)y * pitch, here = above + pitch;
     size_t n = samples->n < MAX_SAMPLES ? samples->n : MAX_SAMPLES;
+    float *steady = maps->steady.sum, *mean = maps->mean.sum;
+    float run_steady = 0, run_mean = 0;
+    uint8_t column[MAX_SAMPLES];
     for (size_t i = 0; i < n; i++) {
         row_contrast(rows + i * (size_t)w, &samples->frame[i].image, y);
     }
-    float run = 0;
-    for (int32_t x = 0; x < w; x++) {
+    for (size_t x = 0; x < (size_t)w; x++) {
         for (size_t i = 0; i < n; i++) {
-            column[i] = rows[i * (size_t)w + (size_t)x];
+            column[i] = rows[i * (size_t)w + x];
         }
-        run += strength_of(column, n, is_steady);
-        here[x + 1] = above[x + 1] + run;
+        struct strength s = strength_of(column, n);
+        run_steady += s.steady;
+        run_mean += s.mean;
+        steady[here + x + 1] = steady[above + x + 1] + run_steady;
+        mean[here + x + 1] = mean[above + x + 1] + run_mean;
     }
 }
 
-static enum sm_status contrast_make(struct contrast_map *map, const struct sm_counter__samples *samples,
-                                    bool is_steady, struct sm_error *err)
+static void maps_release(struct contrast_maps *maps)
+{
+    sm_free(maps->steady.sum);
+    sm_free(maps->mean.sum);
+}
+
+static enum sm_status maps_make(struct contrast_maps *maps, const struct sm_counter__samples *samples,
+                                struct sm_error *err)
 {
     int32_t w = samples->frame[0].image.width_px, h = samples->frame[0].image.height_px;
-    float *sum = sm_calloc((size_t)(w + 1) * (size_t)(h + 1), sizeof *sum);
+    size_t n = (size_t)(w + 1) * (size_t)(h + 1);
     uint8_t *rows = sm_calloc((size_t)w, MAX_SAMPLES);
-    if (!sum || !rows) {
-        sm_free(sum);
-        sm_free(rows);
-        return sm_error_set(err, SM_E_NOMEM, "no memory for the contrast map");
-    }
-    for (int32_t y = 0; y < h; y++) {
-        float *above = sum + (size_t)y * (size_t)(w + 1);
-        map_row(above + w + 1, above, rows, samples, y, is_steady);
+    maps->steady = (struct contrast_map){w, h, sm_calloc(n, sizeof(float))};
+    maps->mean = (struct contrast_map){w, h, sm_calloc(n, sizeof(float))};
+    bool has_room = rows && maps->steady.sum && maps->mean.sum;
+    for (int32_t y = 0; has_room && y < h; y++) {
+        maps_row(maps, rows, samples, y);
     }
     sm_free(rows);
-    *map = (struct contrast_map){w, h, sum};
-    return SM_OK;
+    return has_room ? SM_OK : sm_error_set(err, SM_E_NOMEM, "no memory for the contrast map");
 }
 
 /** Mean over a box, cut at the picture's edges; 0 for an empty one. */
@@ -278,25 +293,16 @@ static bool is_twin(const struct sm_counter__text_line *a, const struct sm_count
 
 /** Lines of one map, appended. */
 static enum sm_status map_lines(struct sm_counter__text_line *lines, size_t *n_lines, size_t most,
-                                const struct sm_counter__samples *samples, struct sm_box box, bool is_steady,
-                                struct sm_error *err)
+                                const struct contrast_map *map, struct sm_box box, struct sm_error *err)
 {
-    struct contrast_map map = {0};
     struct peak *peaks = NULL;
     size_t n_peaks = 0, first = *n_lines, n = 0;
     struct sm_counter__text_line *found = lines + first;
-    enum sm_status status = contrast_make(&map, samples, is_steady, err);
-    if (status != SM_OK) {
-        return status;
-    }
-    if (box.width_px <= 0) {
-        box = (struct sm_box){0, 0, map.width_px, map.height_px};
-    }
-    float ground = box_mean(&map, 0, 0, (float)map.width_px, (float)map.height_px);
-    status = peaks_collect(&peaks, &n_peaks, &map, box, fmaxf(2.0f, 0.4f * ground), err);
+    float ground = box_mean(map, 0, 0, (float)map->width_px, (float)map->height_px);
+    enum sm_status status = peaks_collect(&peaks, &n_peaks, map, box, fmaxf(2.0f, 0.4f * ground), err);
     for (size_t i = 0; status == SM_OK && i < n_peaks && n < most; i++) {
         if (!is_taken(found, n, &peaks[i])) {
-            found[n++] = line_of(&map, &peaks[i], box);
+            found[n++] = line_of(map, &peaks[i], box);
         }
     }
     for (size_t i = 0; i < n; i++) {
@@ -309,7 +315,6 @@ static enum sm_status map_lines(struct sm_counter__text_line *lines, size_t *n_l
         }
     }
     sm_free(peaks);
-    sm_free(map.sum);
     return status;
 }
 
@@ -317,8 +322,18 @@ enum sm_status sm_counter__locate(struct sm_counter__text_line lines[SM_COUNTER_
                                   const struct sm_counter__samples *samples, struct sm_box box,
                                   struct sm_error *err)
 {
+    struct contrast_maps maps = {0};
     *n_lines = 0;
-    enum sm_status status = map_lines(lines, n_lines, SM_COUNTER_MAX_LINES / 2, samples, box, true, err);
-    return status == SM_OK ? map_lines(lines, n_lines, SM_COUNTER_MAX_LINES / 2, samples, box, false, err)
-                           : status;
+    enum sm_status status = maps_make(&maps, samples, err);
+    if (box.width_px <= 0) {
+        box = (struct sm_box){0, 0, maps.mean.width_px, maps.mean.height_px};
+    }
+    if (status == SM_OK) {
+        status = map_lines(lines, n_lines, SM_COUNTER_MAX_LINES / 2, &maps.steady, box, err);
+    }
+    if (status == SM_OK) {
+        status = map_lines(lines, n_lines, SM_COUNTER_MAX_LINES / 2, &maps.mean, box, err);
+    }
+    maps_release(&maps);
+    return status;
 }

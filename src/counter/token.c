@@ -28,27 +28,6 @@ static bool is_inner(uint8_t glyph)
            glyph == SM_GLYPH_MINUS || glyph == SM_GLYPH_PLUS || glyph == SM_GLYPH_UNDERSCORE;
 }
 
-static char glyph_char(uint8_t glyph)
-{
-    static const struct {
-        uint8_t glyph;
-        char c;
-    } signs[] = {{SM_GLYPH_POINT, '.'},   {SM_GLYPH_COMMA, ','},       {SM_GLYPH_COLON, ':'},
-                 {SM_GLYPH_SLASH, '/'},   {SM_GLYPH_MINUS, '-'},       {SM_GLYPH_PLUS, '+'},
-                 {SM_GLYPH_M, 'm'},       {SM_GLYPH_F, 'f'},           {SM_GLYPH_T, 't'},
-                 {SM_GLYPH_PERCENT, '%'}, {SM_GLYPH_APOSTROPHE, '\''}, {SM_GLYPH_UNDERSCORE, '_'},
-                 {SM_GLYPH_DEGREE, 'o'}};
-    if (is_digit(glyph)) {
-        return (char)('0' + (glyph - SM_GLYPH_0));
-    }
-    for (size_t i = 0; i < sizeof signs / sizeof *signs; i++) {
-        if (signs[i].glyph == glyph) {
-            return signs[i].c;
-        }
-    }
-    return '?';
-}
-
 static int float_order(const void *a, const void *b)
 {
     float fa = *(const float *)a, fb = *(const float *)b;
@@ -231,7 +210,7 @@ static void token_take(struct sm_counter__token *token, const struct sm_counter_
     for (size_t k = begin; k < end; k++) {
         token->p_least = fminf(token->p_least, g[k].p);
         if (length + 1 < sizeof token->text) {
-            token->text[length++] = glyph_char(g[k].glyph);
+            token->text[length++] = sm_counter__glyph_char((enum sm_glyph)g[k].glyph);
         }
     }
     token->is_glued_left = begin > 0 && g[begin].x_px - g[begin - 1].x_px < GAP_WITHIN * pitch_px;

@@ -2,40 +2,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
-
-static uint8_t glyph_of(char c)
-{
-    static const char *const signs = ".,:-+/";
-    static const uint8_t sign_glyphs[] = {SM_GLYPH_POINT, SM_GLYPH_COMMA, SM_GLYPH_COLON,
-                                          SM_GLYPH_MINUS, SM_GLYPH_PLUS,  SM_GLYPH_SLASH};
-    const char *at = strchr(signs, c);
-    if (c >= '0' && c <= '9') {
-        return (uint8_t)(SM_GLYPH_0 + (c - '0'));
-    }
-    if (at && c) {
-        return sign_glyphs[at - signs];
-    }
-    switch (c) {
-    case 'm':
-    case 'M':
-        return SM_GLYPH_M;
-    case 'f':
-    case 'F':
-        return SM_GLYPH_F;
-    case 't':
-    case 'T':
-        return SM_GLYPH_T;
-    case '\'':
-        return SM_GLYPH_APOSTROPHE;
-    case '%':
-        return SM_GLYPH_PERCENT;
-    case '_':
-        return SM_GLYPH_UNDERSCORE;
-    default:
-        return SM_GLYPH_OTHER;
-    }
-}
 
 size_t sample_glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS], const char *text,
                      float x0_px, float pitch_px)
@@ -43,8 +9,8 @@ size_t sample_glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS]
     size_t n = 0;
     for (size_t i = 0; text[i]; i++) {
         if (text[i] != ' ') {
-            glyphs[n++] =
-                (struct sm_counter__glyph_seen){x0_px + pitch_px * (float)i, glyph_of(text[i]), 0.95f};
+            uint8_t glyph = (uint8_t)sm_counter__glyph_of((unsigned char)text[i]);
+            glyphs[n++] = (struct sm_counter__glyph_seen){x0_px + pitch_px * (float)i, glyph, 0.95f};
         }
     }
     return n;
