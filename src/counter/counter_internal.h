@@ -90,6 +90,7 @@ enum sm_counter__suffix {
     SM_SUFFIX_MM,
     SM_SUFFIX_PERCENT,
     SM_SUFFIX_DEGREE,
+    SM_SUFFIX_RING, /**< a small mark high up and nothing behind it: degrees, or a poor sign for feet */
     SM_SUFFIX_LETTER,
     SM_N_SUFFIXES
 };
@@ -149,7 +150,9 @@ struct sm_counter__layout {
     struct sm_counter__text_line read_line; /**< with room for every slot of every anchor */
     int32_t decimals, n_slots;
     float slot_offset_px[SM_COUNTER_MAX_SLOTS]; /**< of each slot's middle from that of slot 0, <= 0 */
-    float separator_offset_px;                  /**< of the decimal sign; meaningless without decimals */
+    float
+        one_shift_px; /**< middle of a 1 from that of its cell: segment displays have it at the right edge */
+    float separator_offset_px; /**< of the decimal sign; meaningless without decimals */
     int32_t n_anchors;
     float anchor_px[SM_COUNTER_MAX_ANCHORS]; /**< middle of slot 0 */
     float anchor_logprior[SM_COUNTER_MAX_ANCHORS];

@@ -19,6 +19,7 @@
 #define LEAST_TOLD_APART 0.95f /* share of the cells shown that are most like their own digit's face */
 #define NET_SHARE 0.8f
 #define FACE_SHARE 0.8f
+#define FACE_LIMIT_NATS 5.0f /* likeness alone never rules a digit out for good: a picture can fail a face */
 
 _Static_assert(N_ROWS *N_COLUMNS == SM_COUNTER_FACE_SIZE, "a face is as large as its cell");
 
@@ -211,12 +212,16 @@ static bool likeness_at(float like[10], const struct sm_counter__faces *faces,
 void sm_counter__faces_judge(float logp[10], const struct sm_counter__faces *faces,
                              const struct sm_counter__columns *columns, float x_px)
 {
-    float like[10], mixed[10], best = -1e30f, net_sum = 0, mixed_sum = 0;
+    float like[10], mixed[10], top = -1, best = -1e30f, net_sum = 0, mixed_sum = 0;
     if (!likeness_at(like, faces, columns, x_px)) {
         return;
     }
     for (int32_t d = 0; d < 10; d++) {
-        mixed[d] = NET_SHARE * logp[d] + FACE_SHARE * faces->kappa * like[d];
+        top = fmaxf(top, like[d]);
+    }
+    for (int32_t d = 0; d < 10; d++) {
+        float face = fmaxf(faces->kappa * (like[d] - top), -FACE_LIMIT_NATS);
+        mixed[d] = NET_SHARE * logp[d] + FACE_SHARE * face;
         if (faces->n[d] >= LEAST_EXAMPLES) {
             best = fmaxf(best, mixed[d]);
             net_sum += expf(logp[d]);

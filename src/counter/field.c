@@ -68,13 +68,15 @@ void sm_counter__fields_release(struct sm_counter__fields *fields)
     memset(fields, 0, sizeof *fields);
 }
 
+#define SECONDS_MOST 64 /* numbers looked at to tell running seconds */
+
 /* ---- judging
  * ----------------------------------------------------------------------------------------------- */
 
 struct habits {
-    size_t n_numbers, n_kinds[4], n_suffixes[SM_N_SUFFIXES], n_decimals[4], n_glued;
-    size_t n_steps, n_changes, n_wild, n_clocklike;
-    double net, total; /**< travel with and without regard to direction */
+    size_t n_numbers, n_kinds[4], n_suffixes[SM_N_SUFFIXES], n_decimals[4], n_glued, n_padded;
+    size_t n_steps, n_changes, n_wild;
+    double net, total; /**< travel with and without regard to direction, in units of the number */
 };
 
 static size_t most(const size_t *counts, size_t n)
@@ -84,6 +86,16 @@ static size_t most(const size_t *counts, size_t n)
         best = counts[i] > counts[best] ? i : best;
     }
     return best;
+}
+
+/** With zeros in front, as counters are shown and gauges are not. */
+static bool is_padded(const struct sm_counter__token *t)
+{
+    int64_t least = 1;
+    for (int32_t k = 1; k < t->n_digits; k++) {
+        least *= 10;
+    }
+    return t->n_digits - t->decimals >= 3 && llabs(t->counts) < least;
 }
 
 static void count_kinds(struct habits *h, const struct sm_counter__field *field)
@@ -96,6 +108,7 @@ static void count_kinds(struct habits *h, const struct sm_counter__field *field)
             h->n_suffixes[t->suffix]++;
             h->n_decimals[t->decimals > 3 ? 3 : t->decimals]++;
             h->n_glued += t->is_glued_left;
+            h->n_padded += is_padded(t);
         }
     }
 }
@@ -117,10 +130,54 @@ static void count_steps(struct habits *h, const struct sm_counter__field *field)
             h->net += dv;
             h->total += fabs(dv);
             h->n_wild += fabs(dv) > per_s * dt_s + 2 * scale;
-            h->n_clocklike += fabs(dv - dt_s) <= fmax(scale, 1.0) * 1.01 && dv > 0;
         }
         before = t;
     }
+}
+
+static int double_order(const void *a, const void *b)
+{
+    double da = *(const double *)a, db = *(const double *)b;
+    return da < db ? -1 : da > db;
+}
+
+/**
+ * Do the numbers run with time: one more every second, whole, or in their last two digits from 59 on to 00?
+ * A clock whose dots are taken for digits does.
+ */
+static bool is_running_seconds(const struct sm_counter__field *field, bool is_sexagesimal)
+{
+    double lag_s[SECONDS_MOST];
+    size_t n = 0, n_same = 0;
+    const struct sm_counter__token *first = NULL, *last = NULL;
+    for (size_t i = 0; i < field->n_tokens && n < SECONDS_MOST; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (t->kind != SM_TOKEN_NUMBER || t->decimals > 0) {
+            continue;
+        }
+        first = first ? first : t;
+        last = t;
+        double shown = (double)(is_sexagesimal ? t->counts % 100 : t->counts);
+        lag_s[n] = shown - (t->time_s - first->time_s);
+        lag_s[n] = is_sexagesimal && n > 0 ? lag_s[0] + remainder(lag_s[n] - lag_s[0], 60) : lag_s[n];
+        n++;
+    }
+    if (n < 5 || last->time_s - first->time_s < 4) {
+        return false;
+    }
+    qsort(lag_s, n, sizeof *lag_s, double_order);
+    for (size_t i = 0; i < n; i++) {
+        n_same += fabs(lag_s[i] - lag_s[n / 2]) <= 1.05;
+    }
+    return 10 * n_same >= 9 * n;
+}
+
+/** A mark high up behind the number may be degrees or a poor sign for feet: a survey goes one way. */
+static bool is_travel(const struct habits *h, const struct sm_counter__field *field)
+{
+    double counts = fabs(h->net) * pow(10.0, field->decimals);
+    return h->n_steps >= 6 && 4 * h->n_changes >= h->n_steps && 20 * h->n_wild <= h->n_steps &&
+           fabs(h->net) >= (2 * h->n_padded > h->n_numbers ? 0.4 : 0.9) * h->total && counts >= 15;
 }
 
 /** Share of the numbers that have the usual form and were seen clearly. */
@@ -162,9 +219,13 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     count_steps(&h, field);
     double seen = (double)h.n_numbers / (double)n_pictures;
     double wild = h.n_steps ? (double)h.n_wild / (double)h.n_steps : 0;
-    double clocklike = h.n_steps ? (double)h.n_clocklike / (double)h.n_steps : 0;
+    bool is_marked = field->suffix == SM_SUFFIX_RING;
+    if (is_marked) {
+        field->suffix = is_travel(&h, field) ? SM_SUFFIX_FT : SM_SUFFIX_DEGREE;
+    }
     bool has_length_unit = field->suffix == SM_SUFFIX_M || field->suffix == SM_SUFFIX_FT;
-    double score = 2 * fmin(1.0, 1.5 * seen) + (has_length_unit ? 3 : 0) + (field->decimals > 0 ? 1.5 : 0);
+    double score = 2 * fmin(1.0, 1.5 * seen) + (field->decimals > 0 ? 1.5 : 0);
+    score += !has_length_unit ? 0 : is_marked ? 2 : 3;
     score += 3 * fmin(1.0, (double)h.n_changes / 3.0) * (1 - fmin(1.0, 2 * wild)) - 4 * wild;
     score += h.total > 0 ? 1.5 * fabs(h.net) / h.total : 0; /* surveys go one way, temperatures wander */
     score -= (double)h.n_glued > 0.5 * (double)h.n_numbers && field->decimals == 0 ? 3 : 0;
@@ -175,7 +236,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
         field->suffix == SM_SUFFIX_MM) {
         score -= 7;
         field->verdict = "a number with a unit that is no distance";
-    } else if (h.n_steps >= 3 && clocklike > 0.9 && !has_length_unit) {
+    } else if (!has_length_unit && (is_running_seconds(field, false) || is_running_seconds(field, true))) {
         score -= 5;
         field->verdict = "running seconds: one more every second";
     } else if (wild > 0.4) {

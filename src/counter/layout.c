@@ -11,6 +11,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define ONES_LEAST 3 /* that tell how far a 1 stands from the middle of its cell */
+
 static int float_order(const void *a, const void *b)
 {
     float fa = *(const float *)a, fb = *(const float *)b;
@@ -28,44 +30,79 @@ static bool is_usable(const struct sm_counter__token *t, const struct sm_counter
     return t->kind == SM_TOKEN_NUMBER && t->decimals == field->decimals && t->p_least > 0.4f;
 }
 
+static int32_t digit_of(const struct sm_counter__token *t, int32_t slot)
+{
+    int64_t rest = llabs(t->counts);
+    for (int32_t k = 0; k < slot; k++) {
+        rest /= 10;
+    }
+    return (int32_t)(rest % 10);
+}
+
+/** A 1 may stand off the middle of its cell or be narrower than it: where other digits tell a place, it does
+ * not count. */
+static bool is_placed(const struct sm_counter__token *t, int32_t slot, bool takes_ones)
+{
+    return t->n_digits > slot && (takes_ones || digit_of(t, slot) != 1);
+}
+
 /** Median over the tokens of digit_px[slot] - digit_px[0]; NAN when fewer than two tokens have that slot. */
-static float slot_offset(const struct sm_counter__field *field, int32_t slot, float *work)
+static float slot_offset_of(const struct sm_counter__field *field, int32_t slot, bool takes_ones, float *work)
 {
     size_t n = 0;
     for (size_t i = 0; i < field->n_tokens; i++) {
         const struct sm_counter__token *t = &field->token[i];
-        if (is_usable(t, field) && t->n_digits > slot) {
+        if (is_usable(t, field) && is_placed(t, slot, takes_ones) && is_placed(t, 0, takes_ones)) {
             work[n++] = t->digit_px[slot] - t->digit_px[0];
         }
     }
     return n >= 2 ? median(work, n) : NAN;
 }
 
-static float separator_offset(const struct sm_counter__field *field, float *work)
+static float slot_offset(const struct sm_counter__field *field, int32_t slot, float *work)
+{
+    float offset = slot_offset_of(field, slot, false, work);
+    return isnan(offset) ? slot_offset_of(field, slot, true, work) : offset;
+}
+
+static float separator_offset_of(const struct sm_counter__field *field, bool takes_ones, float *work)
 {
     size_t n = 0;
     for (size_t i = 0; i < field->n_tokens; i++) {
         const struct sm_counter__token *t = &field->token[i];
-        if (is_usable(t, field) && t->decimals > 0) {
+        if (is_usable(t, field) && t->decimals > 0 && is_placed(t, 0, takes_ones)) {
             work[n++] = t->separator_px - t->digit_px[0];
         }
     }
     return n ? median(work, n) : NAN;
 }
 
+static float separator_offset(const struct sm_counter__field *field, float *work)
+{
+    float offset = separator_offset_of(field, false, work);
+    return isnan(offset) ? separator_offset_of(field, true, work) : offset;
+}
+
 /** Distance between neighbouring digits on one side of the decimal sign. */
-static float digit_pitch(const struct sm_counter__field *field, float *work, size_t capacity)
+static float digit_pitch_of(const struct sm_counter__field *field, bool takes_ones, float *work,
+                            size_t capacity)
 {
     size_t n = 0;
     for (size_t i = 0; i < field->n_tokens; i++) {
         const struct sm_counter__token *t = &field->token[i];
         for (int32_t k = 1; is_usable(t, field) && k < t->n_digits && n < capacity; k++) {
-            if (k != t->decimals) {
+            if (k != t->decimals && is_placed(t, k, takes_ones) && is_placed(t, k - 1, takes_ones)) {
                 work[n++] = t->digit_px[k - 1] - t->digit_px[k];
             }
         }
     }
     return n ? median(work, n) : NAN;
+}
+
+static float digit_pitch(const struct sm_counter__field *field, float *work, size_t capacity)
+{
+    float pitch_px = digit_pitch_of(field, false, work, capacity);
+    return isnan(pitch_px) ? digit_pitch_of(field, true, work, capacity) : pitch_px;
 }
 
 static int32_t digits_seen(const struct sm_counter__field *field)
@@ -104,16 +141,24 @@ static int32_t fixed_digits(const struct sm_counter__field *field, int32_t n_dig
     return n_digits > field->decimals + 1 && small > 0 && 2 * padded > small ? n_digits : 0;
 }
 
+/** Places of the last digit, unsorted. @return their number. */
+static size_t last_digits(const struct sm_counter__field *field, bool takes_ones, float *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        if (is_usable(&field->token[i], field) && is_placed(&field->token[i], 0, takes_ones)) {
+            work[n++] = field->token[i].digit_px[0];
+        }
+    }
+    return n;
+}
+
 /** Cluster the places of the last digit. */
 static void anchors_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
                           float pitch_px, float *work)
 {
-    size_t n = 0, total = 0;
-    for (size_t i = 0; i < field->n_tokens; i++) {
-        if (is_usable(&field->token[i], field)) {
-            work[n++] = field->token[i].digit_px[0];
-        }
-    }
+    size_t n = last_digits(field, false, work), total = 0;
+    n = n >= 2 ? n : last_digits(field, true, work);
     qsort(work, n, sizeof *work, float_order);
     size_t weight[SM_COUNTER_MAX_ANCHORS] = {0};
     for (size_t i = 0; i < n && layout->n_anchors < SM_COUNTER_MAX_ANCHORS;) {
@@ -166,6 +211,38 @@ static void slots_learn(struct sm_counter__layout *layout, const struct sm_count
             layout->slot_offset_px[k] = layout->slot_offset_px[k - 1] - pitch_px;
         }
     }
+}
+
+/** Where a token's last digit stands, told by all its digits but the 1s; NAN when it has no other. */
+static float token_anchor(const struct sm_counter__token *t, const struct sm_counter__layout *layout)
+{
+    float sum = 0, n = 0;
+    for (int32_t k = 0; k < t->n_digits && k < layout->n_slots; k++) {
+        if (is_placed(t, k, false)) {
+            sum += t->digit_px[k] - layout->slot_offset_px[k];
+            n++;
+        }
+    }
+    return n > 0 ? sum / n : NAN;
+}
+
+/** How far the 1s stand from the middles of their cells. */
+static void one_shift_learn(struct sm_counter__layout *layout, const struct sm_counter__field *field,
+                            float pitch_px, float *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        float anchor_px = is_usable(t, field) ? token_anchor(t, layout) : NAN;
+        for (int32_t k = 0; !isnan(anchor_px) && k < t->n_digits && k < layout->n_slots; k++) {
+            if (!is_placed(t, k, false)) {
+                work[n++] = t->digit_px[k] - anchor_px - layout->slot_offset_px[k];
+            }
+        }
+    }
+    float shift_px = n >= ONES_LEAST ? median(work, n) : 0;
+    bool is_small = fabsf(shift_px) < 0.08f * pitch_px || fabsf(shift_px) > 0.45f * pitch_px;
+    layout->one_shift_px = is_small ? 0 : shift_px;
 }
 
 static enum sm_unit unit_of(enum sm_counter__suffix suffix)
@@ -225,6 +302,7 @@ enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
     layout->n_slots = seen + 2 < SM_COUNTER_MAX_SLOTS ? seen + 2 : SM_COUNTER_MAX_SLOTS;
     anchors_learn(layout, field, pitch_px, work);
     slots_learn(layout, field, pitch_px, work);
+    one_shift_learn(layout, field, pitch_px, work);
     extent_learn(layout, field);
     sm_free(work);
     if (layout->n_anchors == 0) {

@@ -28,14 +28,17 @@ static float class_logp(const struct sm_counter__columns *columns, float x_px, i
     return class_between(columns, x_px, x_px, glyph);
 }
 
-/** @param pitch_px a sign is narrower than a digit and stands up to so much of it nearer to the number. */
+/**
+ * @param one_shift_px of a 1 from the middle of its cell.
+ * @param pitch_px a sign is narrower than a digit and stands up to so much of it nearer to the number.
+ */
 static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns,
-                       const struct sm_counter__faces *faces, float x_px, float pitch_px)
+                       const struct sm_counter__faces *faces, float x_px, float one_shift_px, float pitch_px)
 {
     float sign_px = x_px + 0.4f * pitch_px;
     float digit[10], total = 0;
     for (int d = 0; d < 10; d++) {
-        digit[d] = class_logp(columns, x_px, SM_GLYPH_0 + d);
+        digit[d] = class_logp(columns, d == 1 ? x_px + one_shift_px : x_px, SM_GLYPH_0 + d);
         total += expf(digit[d]);
     }
     /* Taking the best of three columns can make the ten add up to more than one. */
@@ -81,7 +84,7 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
     for (int32_t a = 0; a < layout->n_anchors; a++) {
         for (int32_t k = 0; k < layout->n_slots; k++) {
             slot_sight(sighting->cost[a][k], &columns, faces,
-                       layout->anchor_px[a] + layout->slot_offset_px[k],
+                       layout->anchor_px[a] + layout->slot_offset_px[k], layout->one_shift_px,
                        k > 0 ? layout->slot_offset_px[k - 1] - layout->slot_offset_px[k] : 0);
         }
         separator_sight(sighting, a, &columns, layout->anchor_px[a] + layout->separator_offset_px);

@@ -161,7 +161,7 @@ static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g,
         suffix = SM_SUFFIX_PERCENT;
         break;
     case SM_GLYPH_DEGREE:
-        suffix = SM_SUFFIX_DEGREE;
+        suffix = has_next ? SM_SUFFIX_DEGREE : SM_SUFFIX_RING;
         break;
     default:
         return is_close && !is_inner(g[end].glyph) ? SM_SUFFIX_LETTER : SM_SUFFIX_NONE;

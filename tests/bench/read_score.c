@@ -195,6 +195,15 @@ void read_score_print(const char *name, const struct read_score *t)
     fflush(stdout);
 }
 
+static size_t n_visible(const struct truth *truth)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < truth->n; i++) {
+        n += truth->row[i].is_visible;
+    }
+    return n;
+}
+
 /** Find, read, compare; on failure the frames count as missed. */
 static enum sm_status clip_read(struct read_score *t, const struct truth *truth, const char *video,
                                 const struct read_score_opts *options, struct sm_error *err)
@@ -241,7 +250,8 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
     if (trace) {
         tally_trace(t, truth, trace, options);
     } else {
-        t->n_trace = truth->n;
+        t->n_trace = n_visible(truth);
+        t->n_format_right = t->n_trace == 0; /* nothing there, nothing found */
     }
     sm_trace_free(&trace);
     sm_counter_free(&counter);

@@ -66,6 +66,56 @@ static void noise_line(char text[64], int i)
     snprintf(text, 64, "%d.%d", (i * i * 7919) % 83 + 10, (i * 31) % 10);
 }
 
+/** A clock on a bright wall, its dots taken for digits: 10:58:50 and on. */
+static void clock_as_digits(char text[64], int i)
+{
+    int s = 58 * 60 + 50 + i * 5;
+    snprintf(text, 64, "10%d%02d8%02d", s / 3600 ? 1 : 8, s / 60 % 60, s % 60);
+}
+/** Feet whose stroke is taken for a ring. */
+static void counter_ringed(char text[64], int i)
+{
+    snprintf(text, 64, "%06.1f\xb0", travelled_m(i) / 0.3048);
+}
+static void slope_line(char text[64], int i)
+{
+    snprintf(text, 64, "%.1f\xb0", 0.2 * (i < 12 ? i : 24 - i));
+}
+static void warmth_line(char text[64], int i)
+{
+    snprintf(text, 64,
+             "%.1f\xb0"
+             "C",
+             11.0 + 0.1 * i);
+}
+
+static void check_score(line_fn *line, double low, double high, enum sm_counter__suffix suffix)
+{
+    struct sm_counter__fields fields = {0};
+    assert_int_equal(add_line(&fields, 0, line), SM_OK);
+    sm_counter__fields_judge(&fields, N_PICTURES);
+    assert_true(fields.n > 0);
+    print_message("%s: %.2f, %s\n", fields.item[0].token[0].text, fields.item[0].score,
+                  fields.item[0].verdict);
+    assert_true(fields.item[0].score > low && fields.item[0].score < high);
+    assert_int_equal(fields.item[0].suffix, suffix);
+    sm_counter__fields_release(&fields);
+}
+
+static void test_judge__clock_whose_dots_look_like_digits_is_no_counter(void **state)
+{
+    (void)state;
+    check_score(clock_as_digits, -20, 2.5, SM_SUFFIX_NONE);
+}
+
+static void test_judge__ring_behind_a_number_that_travels_means_feet(void **state)
+{
+    (void)state;
+    check_score(counter_ringed, 6, 20, SM_SUFFIX_FT);
+    check_score(slope_line, -20, 2, SM_SUFFIX_DEGREE);
+    check_score(warmth_line, -20, 2.5, SM_SUFFIX_DEGREE);
+}
+
 static void check_chosen(line_fn *counter)
 {
     struct sm_counter__fields fields = {0};
@@ -115,12 +165,55 @@ static void test_layout__slots_decimals_and_leading_zeros(void **state)
     sm_counter__fields_release(&fields);
 }
 
+/** As counter_bare, its 1s a third of a cell to the right, as on segment displays. */
+static enum sm_status add_leaning_ones(struct sm_counter__fields *fields)
+{
+    for (int i = 0; i < N_PICTURES; i++) {
+        struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS];
+        struct sm_counter__token tokens[8];
+        char text[64];
+        counter_bare(text, i);
+        size_t n = sample_glyphs(glyphs, text, 20, 12);
+        for (size_t k = 0; k < n; k++) {
+            glyphs[k].x_px += glyphs[k].glyph == SM_GLYPH_0 + 1 ? 4 : 0;
+        }
+        size_t n_tokens = sm_counter__tokens(tokens, 8, glyphs, n, 12, i * 5.0);
+        enum sm_status status = sm_counter__fields_add(fields, 0, tokens, n_tokens, NULL);
+        if (status != SM_OK) {
+            return status;
+        }
+    }
+    return SM_OK;
+}
+
+static void test_layout__ones_that_lean_right_do_not_shift_their_cells(void **state)
+{
+    (void)state;
+    struct sm_counter__fields fields = {0};
+    struct sm_counter__layout layout;
+    struct sm_counter__text_line line = {.top_px = 30, .baseline_px = 48, .weight_y = 1};
+    struct sm_error err;
+    assert_int_equal(add_leaning_ones(&fields), SM_OK);
+    sm_counter__fields_judge(&fields, N_PICTURES);
+    assert_ok(sm_counter__layout_learn(&layout, &fields.item[0], &line, &err), &err);
+    assert_int_equal(layout.n_anchors, 1);
+    assert_close((double)layout.anchor_px[0], 20 + 5 * 12, 0.01);
+    assert_close((double)layout.one_shift_px, 4, 0.01);
+    for (int k = 1; k < 5; k++) {
+        assert_close((double)layout.slot_offset_px[k], -12 * (k + 1), 0.01);
+    }
+    sm_counter__fields_release(&fields);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_judge__counter_with_unit),
         cmocka_unit_test(test_judge__counter_without_unit),
+        cmocka_unit_test(test_judge__clock_whose_dots_look_like_digits_is_no_counter),
+        cmocka_unit_test(test_judge__ring_behind_a_number_that_travels_means_feet),
         cmocka_unit_test(test_layout__slots_decimals_and_leading_zeros),
+        cmocka_unit_test(test_layout__ones_that_lean_right_do_not_shift_their_cells),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
