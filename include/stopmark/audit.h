@@ -98,4 +98,137 @@ bool sm_audit_place(struct sm_audit_span *span, const struct sm_as_built *row, c
  */
 bool sm_audit_is_covered(struct sm_audit_span target, const struct sm_audit_span *liner, size_t n, int64_t overlap_um);
 
+/* ---- the recheck on the first survey's axis ------------------------------------------------------------------------ */
+
+/** A place that both surveys logged. */
+struct sm_audit_tie {
+    double first_m, recheck_m; /**< recheck_m counted from the first survey's datum */
+    int32_t first_idx, recheck_idx; /**< observations */
+};
+struct sm_audit_stretch {
+    double start_m, end_m;
+};
+/** A recheck observation on the first survey's axis; NAN = it has no place. */
+struct sm_audit_sighting {
+    double start_m, end_m, error_m;
+    int32_t clock_from_h, clock_to_h;
+};
+struct sm_audit_axis {
+    bool is_reverse;     /**< the recheck entered at the other end: distances and clock are mirrored */
+    size_t n_ties;
+    const struct sm_audit_tie *tie; /**< by rising distance */
+    double shift_m;      /**< median of first less recheck at the ties; NAN = none */
+    double misclosure_m; /**< how much the two run apart from the first tie to the last, before they are brought together; NAN */
+    double error_m;      /**< of a place brought over: what a tie differs from where its neighbours put it, the worst */
+    const struct sm_audit_sighting *sighting; /**< one a recheck observation */
+    size_t n_seen;
+    const struct sm_audit_stretch *seen; /**< of the pipe, on the first survey's axis, by rising distance */
+};
+/**
+ * Bring a recheck onto the first survey's axis: nodes, connections, and joints logged by both are ties; between them
+ * straight, beyond them shifted. Seen is what the camera reached, less what it logged as out of sight.
+ * @param arena the axis lives in it.
+ */
+enum sm_status sm_audit_axis_make(struct sm_audit_axis *axis, struct sm_arena *arena, const struct sm_audit_survey *first,
+                                  const struct sm_audit_survey *recheck, struct sm_error *err) SM_CHECKED;
+/** Is all of a stretch seen? A point is a stretch. */
+bool sm_audit_is_seen(const struct sm_audit_axis *axis, double start_m, double end_m);
+
+/* ---- states ---------------------------------------------------------------------------------------------------------- */
+
+enum sm_audit_state {
+    SM_AUDIT_OPEN,      /**< calls for repair, none planned */
+    SM_AUDIT_PLANNED,
+    SM_AUDIT_INSTALLED,
+    SM_AUDIT_MISSED,    /**< the installed liner does not cover the target */
+    SM_AUDIT_PROVEN,    /**< a recheck passed it and shows the liner, not the defect */
+    SM_AUDIT_REMAINS,   /**< a recheck logs it again */
+    SM_AUDIT_UNSEEN,    /**< a recheck did not reach it or could not see */
+    SM_AUDIT_REFERRED,  /**< not for a liner */
+    SM_AUDIT_N_STATES
+};
+const char *sm_audit_state_name(enum sm_audit_state state); /**< "open", ... */
+
+/** What a recheck says of a liner. */
+enum sm_audit_sight {
+    SM_AUDIT_SIGHT_NONE,      /**< no recheck after the work */
+    SM_AUDIT_SIGHT_SEEN,      /**< logged as a lining where it should be, or the reviewer says so */
+    SM_AUDIT_SIGHT_NOT_SEEN,  /**< the camera passed, nothing was logged, or the reviewer says it is not there */
+    SM_AUDIT_SIGHT_DEFECTIVE, /**< a lining defect was logged on it, or the reviewer says so */
+    SM_AUDIT_SIGHT_UNSEEN,    /**< the camera did not get there or could not see */
+};
+const char *sm_audit_sight_name(enum sm_audit_sight sight); /**< "", "seen", "not seen", "defective", "unseen" */
+
+/** A liner in the pipe. */
+struct sm_audit_liner {
+    const struct sm_audit_row *row;
+    bool has_place;
+    struct sm_audit_span span;  /**< widened by half the last digit the stop was written with */
+    const char *place_how;      /**< where span comes from, in words */
+    enum sm_audit_sight sight;
+    const char *sight_how;      /**< in words, "" = nothing to say */
+    int32_t recheck_idx;        /**< that decided sight; -1 = none */
+    int32_t recheck_observation_idx; /**< the lining or lining defect logged; -1 = none */
+    double seen_start_m, seen_end_m; /**< its ends as the recheck logged them; NAN = not logged */
+};
+/** A defect of a first survey. */
+struct sm_audit_defect {
+    int32_t first_idx, observation_idx;
+    enum sm_audit_state state;
+    const char *reason;         /**< in words */
+    const char *repair;         /**< names, a blank between; "" = none */
+    bool has_target;
+    struct sm_audit_span target;
+    size_t n_liners;
+    const int32_t *liner;       /**< liners meant for it or touching its target */
+    int32_t recheck_idx;        /**< that decided, or was to; -1 = none */
+    int32_t recheck_observation_idx; /**< where it was logged again; -1 = it was not */
+    int32_t age_d;              /**< days since the survey; -1 = not known */
+};
+/** What a recheck logs that the first survey did not. */
+struct sm_audit_new_defect {
+    int32_t recheck_idx, observation_idx;
+    double start_m, end_m;
+    const char *where; /**< "in R1", "" = in no liner */
+};
+struct sm_audit_not_made {
+    int32_t first_idx, repair_idx;
+    const char *reason;
+};
+/** An opening that had to stay clear, against the liners that are in. */
+struct sm_audit_opening {
+    int32_t first_idx, observation_idx;
+    int32_t liner_idx;  /**< that covers it or comes too close */
+    const char *state;  /**< "reopened", "covered", "too close", "unseen" */
+    const char *words;
+};
+/** One segment audited. Borrows from its case. */
+struct sm_audit {
+    struct sm_arena *arena;
+    const struct sm_audit_case *about;
+    const struct sm_audit_axis *axis;     /**< of each recheck on each first survey, see sm_audit_get_axis() */
+    size_t n_defects;
+    const struct sm_audit_defect *defect; /**< by survey, then in the log's order */
+    size_t n_liners;
+    const struct sm_audit_liner *liner;
+    size_t n_not_made;
+    const struct sm_audit_not_made *not_made;
+    size_t n_new;
+    const struct sm_audit_new_defect *new_defect;
+    size_t n_openings;
+    const struct sm_audit_opening *opening;
+    int64_t count[SM_AUDIT_N_STATES];
+    double repaired_m;                    /**< of pipe under liners in place, laps counted once */
+};
+/**
+ * Audit a segment. What decides: as-built rows in force for what is in the pipe, exact coverage of each defect's target
+ * with laps as the rules ask, then the latest recheck after the work that saw the place.
+ * @param about must outlive the result. @param out [new] free with sm_audit_free().
+ */
+enum sm_status sm_audit_make(struct sm_audit **out, const struct sm_audit_case *about, struct sm_error *err) SM_CHECKED;
+void sm_audit_free(struct sm_audit **audit);
+/** A recheck on the axis of a first survey. Borrowed. */
+const struct sm_audit_axis *sm_audit_get_axis(const struct sm_audit *audit, size_t first_idx, size_t recheck_idx);
+/** Where a liner lies on the axis of a first survey: mirrored where it was set by a survey from the other end. */
+struct sm_audit_span sm_audit_liner_on(const struct sm_audit *audit, size_t liner_idx, size_t first_idx);
 #endif
