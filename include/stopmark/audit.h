@@ -27,7 +27,6 @@ struct sm_audit_survey {
     const struct sm_trace *trace;  /**< NULL = none, or not loaded */
     size_t n_files;
     const struct sm_audit_file *file;
-    const char *const *still;      /**< per observation, relative to the output folder; NULL = none */
 };
 /** Something that happened, as in the job's history. */
 struct sm_audit_event {
@@ -202,6 +201,10 @@ struct sm_audit_opening {
     const char *state;  /**< "reopened", "covered", "too close", "unseen" */
     const char *words;
 };
+/** Pictures of a defect's place, relative to the output folder; NULL = none. */
+struct sm_audit_still {
+    const char *before, *after;
+};
 /** One segment audited. Borrows from its case. */
 struct sm_audit {
     struct sm_arena *arena;
@@ -219,6 +222,7 @@ struct sm_audit {
     const struct sm_audit_opening *opening;
     int64_t count[SM_AUDIT_N_STATES];
     double repaired_m;                    /**< of pipe under liners in place, laps counted once */
+    const struct sm_audit_still *still;   /**< one a defect, put here by who took them; NULL = none were taken */
 };
 /**
  * Audit a segment. What decides: as-built rows in force for what is in the pipe, exact coverage of each defect's target
@@ -231,4 +235,97 @@ void sm_audit_free(struct sm_audit **audit);
 const struct sm_audit_axis *sm_audit_get_axis(const struct sm_audit *audit, size_t first_idx, size_t recheck_idx);
 /** Where a liner lies on the axis of a first survey: mirrored where it was set by a survey from the other end. */
 struct sm_audit_span sm_audit_liner_on(const struct sm_audit *audit, size_t liner_idx, size_t first_idx);
+/**
+ * When the recheck's camera was at a place of the first survey's axis: by the entry that speaks of it, else by its counter.
+ * @return video time; NAN = not known.
+ */
+double sm_audit_time_at(const struct sm_audit *audit, size_t first_idx, size_t recheck_idx, double distance_m);
+/** When the recheck that decided looked at a defect's place. NAN = there is none, or its time is not known. */
+double sm_audit_after_time(const struct sm_audit *audit, const struct sm_audit_defect *defect);
+
+/* ---- totals ------------------------------------------------------------------------------------------------------------ */
+
+struct sm_audit_tally {
+    const char *name;
+    int64_t n_defects, count[SM_AUDIT_N_STATES];
+    int64_t n_liners;
+    double liner_m; /**< length of liners used */
+};
+enum sm_audit_group {
+    SM_AUDIT_BY_SEGMENT,
+    SM_AUDIT_BY_TREATMENT,
+    SM_AUDIT_BY_KIT,   /**< of the first liner of a defect; "" = none */
+    SM_AUDIT_BY_CREW,
+    SM_AUDIT_BY_MONTH, /**< of the work, YYYY-MM */
+    SM_AUDIT_N_GROUPS
+};
+const char *sm_audit_group_name(enum sm_audit_group group); /**< "segment", ... */
+#define SM_AUDIT_N_AGES 6
+/** "up to 30 days" ...; the last is "not known". */
+const char *sm_audit_age_name(size_t age);
+
+/** A liner under warranty with the day its recheck is due. */
+struct sm_audit_due {
+    const char *segment, *repair, *set_on, *due_on, *crew, *kit, *lot;
+    bool is_overdue;    /**< due before today, no recheck since that day looked */
+    const char *seen_on; /**< latest recheck that saw its place, "" = none */
+};
+/** Sums over many segments. Free with sm_audit_totals_free(). */
+struct sm_audit_totals {
+    struct sm_arena *arena;
+    int32_t warranty_months; /**< recheck due so long after the work; 0 = no list */
+    int64_t n_segments, n_defects, count[SM_AUDIT_N_STATES];
+    int64_t n_liners, n_not_made, n_unplanned, n_new;
+    double liner_m, repaired_m;
+    int64_t age[SM_AUDIT_N_AGES]; /**< defects that are neither installed nor proven, by days since their survey */
+    size_t n_tallies[SM_AUDIT_N_GROUPS];
+    struct sm_audit_tally *tally[SM_AUDIT_N_GROUPS]; /**< by name */
+    size_t tally_capacity[SM_AUDIT_N_GROUPS];
+    size_t n_due, due_capacity;
+    struct sm_audit_due *due; /**< as added */
+};
+/** @param warranty_months 0 = none. @param out [new]. */
+enum sm_status sm_audit_totals_new(struct sm_audit_totals **out, int32_t warranty_months, struct sm_error *err) SM_CHECKED;
+void sm_audit_totals_free(struct sm_audit_totals **totals);
+/** Add a segment; its strings are copied. */
+enum sm_status sm_audit_totals_add(struct sm_audit_totals *totals, const struct sm_audit *audit, struct sm_error *err) SM_CHECKED;
+/** A day so many months later, the month's last where it has fewer days; "" when day is none. */
+void sm_audit_add_months(char out[16], const char *day, int32_t months);
+
+/* ---- documents, segment by segment so that a city needs no more memory than its largest pipe ------------------------------- */
+
+/** What stands once in a document. */
+struct sm_audit_head {
+    const char *today;       /**< YYYY-MM-DD */
+    const char *job;         /**< name of the job file */
+    int64_t n_events;        /**< of the history, and the hash of its end: what is printed here can be held against the job later */
+    const char *chain;
+    enum sm_unit people_unit;
+};
+/** Pieces of audit.json: open the document, add each segment, close it. parts holds what follows the defects. */
+struct sm_audit_json {
+    struct sm_json defects;
+    struct sm_json parts;
+    struct sm_text parts_text;
+};
+/** @param out [borrow] gets the text; may be emptied by the caller between segments, when it has written it away. */
+void sm_audit_json_open(struct sm_audit_json *json, struct sm_text *out);
+void sm_audit_json_add(struct sm_audit_json *json, const struct sm_audit *audit);
+enum sm_status sm_audit_json_close(struct sm_audit_json *json, const struct sm_audit_totals *totals,
+                                   const struct sm_audit_head *head, struct sm_error *err) SM_CHECKED;
+void sm_audit_json_release(struct sm_audit_json *json);
+
+/** audit.csv: the header row, then one row a defect. No cell can be taken for a formula. */
+void sm_audit_csv_head(struct sm_text *out);
+void sm_audit_csv_add(struct sm_text *out, const struct sm_audit *audit);
+
+/** The audit for a terminal, gathered segment by segment; at most limit defects are listed one by one. */
+struct sm_audit_listing;
+enum sm_status sm_audit_listing_new(struct sm_audit_listing **out, size_t limit, enum sm_unit unit, struct sm_error *err) SM_CHECKED;
+void sm_audit_listing_free(struct sm_audit_listing **listing);
+enum sm_status sm_audit_listing_add(struct sm_audit_listing *listing, const struct sm_audit *audit, struct sm_error *err) SM_CHECKED;
+/** @param width 0 = 100. */
+enum sm_status sm_audit_listing_print(struct sm_text *out, struct sm_audit_listing *listing,
+                                      const struct sm_audit_totals *totals, int width, bool utf8, struct sm_error *err) SM_CHECKED;
+
 #endif

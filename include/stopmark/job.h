@@ -76,6 +76,8 @@ struct sm_job_delivery {
     const char *job_path; /**< job file, made when missing; NULL = none */
     const char *now;      /**< ISO 8601 with Z, the caller's clock; with job_path only */
     const char *who;      /**< who ran it, "" = not said; with job_path only */
+    enum sm_survey_kind kind; /**< a recheck is stored without its plan */
+    const char *segment;  /**< name to store it under; NULL = the survey's own */
 };
 /**
  * Write the documents with their stills and put the survey into the job file: both or neither. Other files in the folder
@@ -192,6 +194,69 @@ struct sm_job_recorded {
 enum sm_status sm_job_record(struct sm_job_recorded **out, const struct sm_job_record_opts *opts,
                              struct sm_error *err) SM_CHECKED;
 void sm_job_recorded_free(struct sm_job_recorded **recorded);
+
+/* ---- recheck ----------------------------------------------------------------------------------------------------------- */
+
+/** The reviewer's word on the liner of a repair. */
+struct sm_job_liner_word {
+    const char *repair, *word, *remark; /**< word: "seen", "not seen", "defective" */
+};
+struct sm_job_recheck_opts {
+    const char *job_path; /**< must be there */
+    const char *sheet_path;
+    size_t n_changes;
+    const struct sm_job_change *change;
+    size_t n_words;
+    const struct sm_job_liner_word *word;
+    const char *now, *who;
+    sm_job_progress_fn *progress;
+    void *progress_user;
+};
+struct sm_job_rechecked {
+    struct sm_arena *arena;
+    struct sm_job *job;      /**< the survey as read and aligned; its findings are to be told */
+    const char *segment;     /**< of the job that it is a recheck of */
+    const char *survey_key;
+    bool is_known;           /**< the job held this very recheck already */
+};
+/**
+ * Take the survey after the work into a job, with the reviewer's words. Its segment is found by name, else by its access
+ * points, from whichever end the camera came.
+ * @param out [new] free with sm_job_rechecked_free().
+ * @return what sm_job_schedule() and the store return; SM_E_NOTFOUND no first survey of that segment; SM_E_CONFLICT these
+ *         are the first survey's own files.
+ */
+enum sm_status sm_job_recheck(struct sm_job_rechecked **out, const struct sm_job_recheck_opts *opts, struct sm_error *err) SM_CHECKED;
+void sm_job_rechecked_free(struct sm_job_rechecked **rechecked);
+
+/* ---- audit ------------------------------------------------------------------------------------------------------------- */
+
+/** Called for each segment, by name; audit lives during the call. */
+typedef enum sm_status sm_job_audit_fn(void *user, const struct sm_audit *audit, struct sm_error *err);
+struct sm_job_audit_opts {
+    const char *job_path;
+    const char *segment;     /**< only this one; NULL = all */
+    const char *out_dir;     /**< audit.json, audit.csv and the rest go here; NULL = nothing is written */
+    const char *now;         /**< ISO 8601, for ages and what is due */
+    int32_t warranty_months; /**< recheck due so long after the work; 0 = no list */
+    sm_job_audit_fn *each;   /**< may be NULL */
+    void *each_user;
+    sm_job_progress_fn *progress;
+    void *progress_user;
+};
+struct sm_job_audited {
+    struct sm_audit_totals *totals;
+    struct sm_store_conflicts *conflicts;
+    struct sm_audit_head head; /**< chain lives in chain_text */
+    char chain_text[65], today_text[16];
+};
+/**
+ * Audit a job, segment by segment: memory is bounded by the largest segment and the job's list of surveys. The job file
+ * is only read; one of an earlier version is brought up to date first.
+ * @param out [new] free with sm_job_audited_free().
+ */
+enum sm_status sm_job_audit(struct sm_job_audited **out, const struct sm_job_audit_opts *opts, struct sm_error *err) SM_CHECKED;
+void sm_job_audited_free(struct sm_job_audited **audited);
 
 /* ---- jobs made apart --------------------------------------------------------------------------------------------- */
 

@@ -36,4 +36,22 @@ enum sm_status sm_schedule_write_html(struct sm_text *out, const struct sm_sched
 /** Crew sheet; PDF bytes. */
 enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
 
+/* ---- pieces for other documents ---------------------------------------------------------------------------------- */
+
+struct sm_table_column {
+    const char *head;
+    bool is_right; /**< numbers stand to the right */
+    bool may_wrap; /**< words may be broken over lines */
+};
+/** A table of plain words, row by row; n_cells is a multiple of n_columns (1..12). Words of unknown origin are fine. */
+struct sm_table {
+    const struct sm_table_column *column;
+    size_t n_columns;
+    const char *const *cell;
+    size_t n_cells;
+};
+/** As sm_schedule_write_table() prints its tables. */
+enum sm_status sm_schedule_print_table(struct sm_text *out, const struct sm_table *table, int columns, bool utf8,
+                                       struct sm_error *err) SM_CHECKED;
+
 #endif

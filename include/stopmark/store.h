@@ -236,6 +236,8 @@ struct sm_store_events {
 enum sm_status sm_store_list_events(struct sm_store_events **out, struct sm_store *store, const char *segment,
                                     struct sm_error *err) SM_CHECKED;
 void sm_store_events_free(struct sm_store_events **events);
+/** How many events there are, and the chain at the last one ("" = none). */
+enum sm_status sm_store_history_end(struct sm_store *store, int64_t *n, char chain[65], struct sm_error *err) SM_CHECKED;
 /** Does every row of the history still carry the hash it was stored with, in unbroken order? @return SM_E_CONFLICT the first that does not. */
 enum sm_status sm_store_verify_history(struct sm_store *store, struct sm_error *err) SM_CHECKED;
 

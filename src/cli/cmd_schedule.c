@@ -97,7 +97,8 @@ static int deliver(struct sm_job *job, const struct request *request, const stru
 {
     char now[32];
     sm_cli_now(now);
-    struct sm_job_delivery delivery = {request->out_dir, request->job_path, now, sm_cli_who()};
+    struct sm_job_delivery delivery = {
+        .out_dir = request->out_dir, .job_path = request->job_path, .now = now, .who = sm_cli_who()};
     struct sm_error err = {0};
     bool is_known = false;
     bool has_place = request->out_dir || request->job_path;

@@ -9,6 +9,8 @@ static const struct sm_cli_command *const commands[] = {
     &sm_cli_read,
     &sm_cli_schedule,
     &sm_cli_record,
+    &sm_cli_recheck,
+    &sm_cli_audit,
     &sm_cli_codes,
     &sm_cli_merge,
     &sm_cli_wall,

@@ -25,6 +25,7 @@ struct sm_job__folder {
     size_t n_placed, placed_capacity;
     struct placed *placed;
     bool is_kept;
+    bool leaves_stills;
 };
 
 static enum sm_status io_error(struct sm_error *err, const char *path, const char *what)
@@ -151,6 +152,39 @@ enum sm_status sm_job__folder_write(struct sm_job__folder *folder, const char *n
     }
     folder->name[folder->n_names++] = kept;
     return SM_OK;
+}
+
+void sm_job__folder_leave_stills(struct sm_job__folder *folder)
+{
+    folder->leaves_stills = true;
+}
+
+static enum sm_status add_bytes(const char *path, const struct sm_text *piece, struct sm_error *err)
+{
+    FILE *file = fopen(path, "ab");
+    bool is_written = file && fwrite(sm_text_str(piece), 1, piece->length, file) == piece->length &&
+                      fflush(file) == 0 && fsync(fileno(file)) == 0;
+    int code = errno;
+    bool is_closed = file && fclose(file) == 0;
+    errno = is_written ? errno : code;
+    return is_written && is_closed ? SM_OK : io_error(err, path, "cannot be written");
+}
+
+static bool is_ours(const struct sm_job__folder *folder, const char *name);
+
+enum sm_status sm_job__folder_append(struct sm_job__folder *folder, const char *name, const struct sm_text *piece,
+                                     struct sm_error *err)
+{
+    if (piece->failed) {
+        return sm_job__no_memory(err);
+    }
+    if (!is_ours(folder, name)) {
+        return sm_job__folder_write(folder, name, piece, err);
+    }
+    char *path = join(folder->draft, name, NULL);
+    enum sm_status status = path ? add_bytes(path, piece, err) : sm_job__no_memory(err);
+    sm_free(path);
+    return status;
 }
 
 /* ---- removing ---- */
@@ -281,7 +315,7 @@ static bool has_stills(const struct sm_job__folder *folder)
 
 static enum sm_status place_files(struct sm_job__folder *folder, struct sm_error *err)
 {
-    enum sm_status status = drop_stale_stills(folder, err);
+    enum sm_status status = folder->leaves_stills ? SM_OK : drop_stale_stills(folder, err);
     if (status == SM_OK && has_stills(folder)) {
         char *stills = join(folder->path, "stills", NULL);
         status = stills ? sm_dir_make(stills, err) : sm_job__no_memory(err);

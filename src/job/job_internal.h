@@ -174,6 +174,11 @@ enum sm_status sm_job__folder_new(struct sm_job__folder **out, const char *path,
 const char *sm_job__folder_draft(const struct sm_job__folder *folder);
 enum sm_status sm_job__folder_write(struct sm_job__folder *folder, const char *name,
                                     const struct sm_text *content, struct sm_error *err);
+/* Add to a file that is written in pieces. */
+enum sm_status sm_job__folder_append(struct sm_job__folder *folder, const char *name, const struct sm_text *piece,
+                                     struct sm_error *err);
+/* Stills of other runs that stand there are left alone. */
+void sm_job__folder_leave_stills(struct sm_job__folder *folder);
 /* Put all in place; until sm_job__folder_keep() it can be undone. */
 enum sm_status sm_job__folder_place(struct sm_job__folder *folder, struct sm_error *err);
 void sm_job__folder_keep(struct sm_job__folder *folder);
@@ -189,6 +194,12 @@ struct sm_job__stored {
 enum sm_status sm_job__stored_get(struct sm_job__stored **out, struct sm_store *store, int64_t survey_id,
                                   bool wants_trace, struct sm_error *err);
 void sm_job__stored_free(struct sm_job__stored **stored);
+
+/* audit_stills.c: pictures before and after into the folder's draft, their names into audit. */
+enum sm_status sm_job__audit_stills(struct sm_job__folder *folder, struct sm_audit *audit, int quality,
+                                    struct sm_error *err);
+/* audit_job.c */
+enum sm_status sm_job__open_to_read(struct sm_store **out, const char *path, struct sm_error *err);
 
 enum sm_status sm_job__no_memory(struct sm_error *err);
 

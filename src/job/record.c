@@ -235,11 +235,13 @@ enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__r
                                   const struct sm_job *job, const struct sm_job_delivery *delivery,
                                   int64_t *survey_id, bool *is_known, struct sm_error *err)
 {
+    struct sm_segment segment = job->merged.segment;
+    segment.id = delivery->segment ? delivery->segment : segment.id;
     struct sm_store_put put = {
-        .kind = SM_SURVEY_FIRST,
+        .kind = delivery->kind,
         .stored_at = delivery->now,
         .who = delivery->who,
-        .segment = &job->merged.segment,
+        .segment = &segment,
         .date = job->merged.date,
         .operator_name = job->merged.operator_name,
         .n_inputs = record->n_inputs,
@@ -251,7 +253,7 @@ enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__r
         .alignment = job->alignment,
         .n_kits = job->sheet->n_kits,
         .kit = job->sheet->kit,
-        .plan = job->plan,
+        .plan = delivery->kind == SM_SURVEY_FIRST ? job->plan : NULL,
         .n_findings = SM_JOB__N_STAGES,
         .findings = job->findings,
         .n_cure_rows = job->sheet->n_cure_rows,

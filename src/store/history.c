@@ -141,6 +141,12 @@ enum sm_status sm_store_list_events(struct sm_store_events **out, struct sm_stor
     return SM_OK;
 }
 
+enum sm_status sm_store_history_end(struct sm_store *store, int64_t *n, char chain[65], struct sm_error *err)
+{
+    enum sm_status status = sm_store__get_int(store, n, "SELECT count(*) FROM history", err);
+    return status == SM_OK ? last_chain(store, chain, err) : status;
+}
+
 /* Recompute key and chain of the row that stmt stands on (its columns 7 and 8). */
 static enum sm_status verify_row(sqlite3_stmt *stmt, char chain[65], struct sm_error *err)
 {

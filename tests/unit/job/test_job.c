@@ -160,7 +160,10 @@ static void test_schedule__refuses(void **state)
 static enum sm_status deliver(struct sm_job *job, const char *out_dir, const char *job_path,
                               struct sm_error *err)
 {
-    return sm_job_deliver(job, &(struct sm_job_delivery){out_dir, job_path, "2031-04-02T08:00:00Z", "tester"},
+    return sm_job_deliver(job, &(struct sm_job_delivery){.out_dir = out_dir,
+                                                            .job_path = job_path,
+                                                            .now = "2031-04-02T08:00:00Z",
+                                                            .who = "tester"},
                           NULL, err);
 }
 
@@ -291,7 +294,7 @@ static int put_into_job(void *user)
     struct sm_job *job = NULL;
     int status = sm_job_schedule(&job, &(struct sm_job_opts){.sheet_path = scratch->path}, NULL);
     if (status == SM_OK) {
-        status = sm_job_deliver(job, &(struct sm_job_delivery){NULL, file, "2031-04-02T08:00:00Z", ""}, NULL,
+        status = sm_job_deliver(job, &(struct sm_job_delivery){.job_path = file, .now = "2031-04-02T08:00:00Z", .who = ""}, NULL,
                                 NULL);
     }
     sm_job_free(&job);

@@ -82,7 +82,7 @@ static int set_up(void **state)
     struct sm_job *job = NULL;
     struct sm_error err = {0};
     assert_ok(sm_job_schedule(&job, &(struct sm_job_opts){.sheet_path = sheet}, &err), &err);
-    struct sm_job_delivery delivery = {NULL, survey->job, "2031-03-14T08:00:00Z", ""};
+    struct sm_job_delivery delivery = {.job_path = survey->job, .now = "2031-03-14T08:00:00Z", .who = ""};
     assert_ok(sm_job_deliver(job, &delivery, NULL, &err), &err);
     sm_job_free(&job);
     put_trace(survey->job);

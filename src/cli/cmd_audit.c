@@ -1,0 +1,146 @@
+/* stopmark audit: which defects were addressed, by what, with which evidence. */
+#include "cli.h"
+
+enum { MAX_LISTED = 500 };
+
+struct request {
+    const char *out_dir, *segment;
+    int32_t warranty_months;
+    bool is_verify;
+    const char *chain;
+};
+
+static bool take_out(void *user, const char *value, struct sm_error *err)
+{
+    (void)err;
+    ((struct request *)user)->out_dir = value;
+    return true;
+}
+
+static bool take_segment(void *user, const char *value, struct sm_error *err)
+{
+    (void)err;
+    ((struct request *)user)->segment = value;
+    return true;
+}
+
+static bool take_warranty(void *user, const char *value, struct sm_error *err)
+{
+    int64_t months;
+    if (!sm_parse_int(value, 1, 600, &months)) {
+        sm_error_set(err, SM_E_FORMAT, "\"%s\" is no number of months", value);
+        sm_error_remedy(err, "give whole months from the work to the recheck, as in --warranty 24");
+        return false;
+    }
+    ((struct request *)user)->warranty_months = (int32_t)months;
+    return true;
+}
+
+static const struct sm_cli_option options[] = {
+    {"out", take_out, true},
+    {"segment", take_segment, true},
+    {"warranty", take_warranty, true},
+    {0},
+};
+
+/* What is printed, gathered as the segments come. */
+struct printing {
+    const struct sm_cli_common *common;
+    struct sm_audit_json json;
+    struct sm_text text;
+    struct sm_audit_listing *listing;
+};
+
+static enum sm_status add_segment(void *user, const struct sm_audit *audit, struct sm_error *err)
+{
+    struct printing *p = user;
+    if (p->common->is_json) {
+        sm_audit_json_add(&p->json, audit);
+        return SM_OK;
+    }
+    return p->listing ? sm_audit_listing_add(p->listing, audit, err) : SM_OK;
+}
+
+static enum sm_status finish(struct printing *p, const struct sm_job_audited *audited, struct sm_error *err)
+{
+    if (p->common->is_json) {
+        return sm_audit_json_close(&p->json, audited->totals, &audited->head, err);
+    }
+    return p->listing ? sm_audit_listing_print(&p->text, p->listing, audited->totals, sm_cli_columns(), sm_cli_is_utf8(), err)
+                      : SM_OK;
+}
+
+static void tell(const struct request *request, const struct sm_job_audited *audited)
+{
+    for (size_t i = 0; i < audited->conflicts->n; i++) {
+        const struct sm_store_conflict *c = &audited->conflicts->item[i];
+        struct sm_error line;
+        sm_error_set(&line, SM_OK, "conflict: %s%s%s: %s", c->segment, *c->subject ? " " : "", c->subject, c->text);
+        sm_cli_note("%s", line.text);
+    }
+    if (request->out_dir) {
+        sm_cli_note("results are in %s", request->out_dir);
+    }
+}
+
+static int audit(const struct request *request, const struct sm_cli_common *common, const char *job)
+{
+    struct printing p = {.common = common};
+    struct sm_cli_progress progress = sm_cli_progress_start(common);
+    struct sm_job_audited *audited = NULL;
+    struct sm_error err = {0};
+    char now[32];
+    sm_cli_now(now);
+    struct sm_job_audit_opts opts = {job,         request->segment, request->out_dir,     now,      request->warranty_months,
+                                     add_segment, &p,               sm_cli_progress_tell, &progress};
+    enum sm_status status = common->is_json || (common->is_quiet && request->out_dir)
+                                ? SM_OK
+                                : sm_audit_listing_new(&p.listing, MAX_LISTED, SM_UNIT_M, &err);
+    sm_audit_json_open(&p.json, &p.text);
+    if (!common->is_json) {
+        sm_text_clear(&p.text);
+    }
+    if (status == SM_OK) {
+        status = sm_job_audit(&audited, &opts, &err);
+    }
+    if (status == SM_OK) {
+        status = finish(&p, audited, &err);
+    }
+    sm_cli_progress_end(&progress);
+    if (status == SM_OK && !common->is_quiet) {
+        tell(request, audited);
+    }
+    int result = status == SM_OK ? sm_cli_print(&p.text) : sm_cli_fail(&err);
+    sm_audit_listing_free(&p.listing);
+    sm_audit_json_release(&p.json);
+    sm_text_release(&p.text);
+    sm_job_audited_free(&audited);
+    return result;
+}
+
+static int run(int argc, char **argv)
+{
+    struct request request = {0};
+    struct sm_cli_common common = {0};
+    int n_operands = 0;
+    enum sm_cli_parsed parsed = sm_cli_parse(&sm_cli_audit, options, &request, &common, argc, argv, &n_operands);
+    if (parsed != SM_CLI_GO_ON) {
+        return parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
+    }
+    if (n_operands != 1) {
+        return sm_cli_misuse(&sm_cli_audit, n_operands ? "more than one job named" : "no job named");
+    }
+    return audit(&request, &common, argv[0]);
+}
+
+const struct sm_cli_command sm_cli_audit = {
+    .name = "audit",
+    .run = run,
+    .line = "Show which defects were addressed, with the evidence",
+    .usage = "audit JOB [--out DIR] [--segment NAME] [--warranty MONTHS]",
+    .help = "States: open, planned, installed, missed (a liner is in and does not cover the defect), proven (a recheck shows the\n"
+            "liner and not the defect), remains (a recheck logs it again), unseen, referred.\n\n"
+            "  --out DIR           write audit.json, audit.csv and the pictures before and after there\n"
+            "  --segment NAME      this segment only\n"
+            "  --warranty MONTHS   list when each liner is due for its recheck, counted from the work\n",
+};
