@@ -230,15 +230,20 @@ static struct sm_audit_span true_span(const struct sm_audit__work *w, size_t lin
     return agrees ? span : seen;
 }
 
+/* Spans of a defect's liners, those first that the recheck shows. @param n_shown [out] how many these are. */
 static enum sm_status gather_spans(const struct sm_audit__work *w, const struct sm_audit_defect *d,
-                                   struct sm_audit_span **out, size_t *n)
+                                   struct sm_audit_span **out, size_t *n, size_t *n_shown)
 {
     struct sm_audit_span *span = sm_calloc(d->n_liners + 1, sizeof *span);
     *n = 0;
-    for (size_t i = 0; span && i < d->n_liners; i++) {
-        if (w->liner[d->liner[i]].has_place) {
-            span[(*n)++] = true_span(w, (size_t)d->liner[i], (size_t)d->first_idx);
+    for (int is_shown = 1; span && is_shown >= 0; is_shown--) {
+        for (size_t i = 0; i < d->n_liners; i++) {
+            const struct sm_audit_liner *liner = &w->liner[d->liner[i]];
+            if (liner->has_place && (liner->sight == SM_AUDIT_SIGHT_SEEN) == (is_shown == 1)) {
+                span[(*n)++] = true_span(w, (size_t)d->liner[i], (size_t)d->first_idx);
+            }
         }
+        *n_shown = is_shown ? *n : *n_shown;
     }
     *out = span;
     return span ? SM_OK : SM_E_NOMEM;
@@ -420,9 +425,10 @@ static const char *where_again(const struct sm_audit__work *w, const struct sm_a
 
 /* What the liners' sight says for a defect they cover: all seen, or the worst of them. */
 static const struct sm_audit_liner *telling_liner(const struct sm_audit__work *w, const struct sm_audit_defect *d,
-                                                  size_t recheck_idx)
+                                                  size_t recheck_idx, bool is_shown)
 {
-    static const int weight[] = {0, 1, 3, 4, 2};
+    static const int weights[2][5] = {{0, 1, 3, 4, 2}, {0, 3, 1, 4, 2}};
+    const int *weight = weights[is_shown];
     const struct sm_audit_liner *found = NULL;
     for (size_t i = 0; i < d->n_liners; i++) {
         const struct sm_audit_liner *liner = &w->liner[d->liner[i]];
@@ -434,9 +440,10 @@ static const struct sm_audit_liner *telling_liner(const struct sm_audit__work *w
     return found;
 }
 
-static void decide_by_look(struct sm_audit__work *w, struct sm_audit_defect *d, size_t recheck_idx)
+/* @param is_shown the liners that are shown cover the target without the others' help. */
+static void decide_by_look(struct sm_audit__work *w, struct sm_audit_defect *d, size_t recheck_idx, bool is_shown)
 {
-    const struct sm_audit_liner *liner = telling_liner(w, d, recheck_idx);
+    const struct sm_audit_liner *liner = telling_liner(w, d, recheck_idx, is_shown);
     enum sm_audit_sight sight = liner ? liner->sight : SM_AUDIT_SIGHT_NOT_SEEN;
     if (d->state == SM_AUDIT_MISSED) {
         sm_text_add(&w->text, "; a recheck passes and does not log the defect");
@@ -452,7 +459,7 @@ static void decide_by_look(struct sm_audit__work *w, struct sm_audit_defect *d, 
 }
 
 /* @return true when this recheck has the last word. */
-static bool decide_by_recheck(struct sm_audit__work *w, struct sm_audit_defect *d, size_t recheck_idx)
+static bool decide_by_recheck(struct sm_audit__work *w, struct sm_audit_defect *d, size_t recheck_idx, bool is_shown)
 {
     const struct sm_audit_survey *recheck = &w->about->recheck[recheck_idx];
     const struct sm_audit_survey *first = &w->about->first[d->first_idx];
@@ -474,17 +481,17 @@ static bool decide_by_recheck(struct sm_audit__work *w, struct sm_audit_defect *
         return false;
     }
     d->recheck_idx = (int32_t)recheck_idx;
-    decide_by_look(w, d, recheck_idx);
+    decide_by_look(w, d, recheck_idx, is_shown);
     return true;
 }
 
-static void decide_by_rechecks(struct sm_audit__work *w, struct sm_audit_defect *d)
+static void decide_by_rechecks(struct sm_audit__work *w, struct sm_audit_defect *d, bool is_shown)
 {
     if (d->state != SM_AUDIT_INSTALLED && d->state != SM_AUDIT_MISSED) {
         return;
     }
     for (size_t r = w->about->n_rechecks; r-- > 0;) {
-        if (is_after_all(w, d, r) && decide_by_recheck(w, d, r)) {
+        if (is_after_all(w, d, r) && decide_by_recheck(w, d, r, is_shown)) {
             return;
         }
     }
@@ -524,6 +531,7 @@ static enum sm_status audit_defect(struct sm_audit__work *w, struct sm_audit_def
     const struct sm_audit_survey *first = &w->about->first[d->first_idx];
     struct sm_audit_span *span = NULL;
     size_t n = 0;
+    size_t n_shown = 0;
     size_t n_to_do = 0;
     find_target(d, first, &first->alignment->observation[d->observation_idx]);
     enum sm_status status = relate_liners(w, d);
@@ -531,11 +539,12 @@ static enum sm_status audit_defect(struct sm_audit__work *w, struct sm_audit_def
         status = name_repairs(w, d, &n_to_do);
     }
     if (status == SM_OK) {
-        status = gather_spans(w, d, &span, &n);
+        status = gather_spans(w, d, &span, &n, &n_shown);
     }
     if (status == SM_OK) {
         decide_by_work(w, d, span, n, n_to_do);
-        decide_by_rechecks(w, d);
+        int64_t overlap_um = sm_audit__um(first->sheet->rules.overlap_m);
+        decide_by_rechecks(w, d, d->has_target && sm_audit_is_covered(d->target, span, n_shown, overlap_um));
         d->reason = sm_audit__keep(w);
         d->age_d = days_between(first->date, w->about->today);
         status = d->reason ? SM_OK : SM_E_NOMEM;
