@@ -68,6 +68,7 @@ void sm_counter__fields_release(struct sm_counter__fields *fields)
     memset(fields, 0, sizeof *fields);
 }
 
+#define WAVER_COUNTS 15
 #define SECONDS_MOST 64 /* numbers looked at to tell running seconds */
 
 /* ---- judging
@@ -77,6 +78,7 @@ struct habits {
     size_t n_numbers, n_kinds[4], n_suffixes[SM_N_SUFFIXES], n_decimals[4], n_glued, n_padded;
     size_t n_steps, n_changes, n_wild;
     double net, total; /**< travel with and without regard to direction, in units of the number */
+    int64_t least, largest;
 };
 
 static size_t most(const size_t *counts, size_t n)
@@ -123,6 +125,8 @@ static void count_steps(struct habits *h, const struct sm_counter__field *field)
         if (t->kind != SM_TOKEN_NUMBER || t->decimals != field->decimals) {
             continue;
         }
+        h->least = before && h->least < t->counts ? h->least : t->counts;
+        h->largest = before && h->largest > t->counts ? h->largest : t->counts;
         if (before) {
             double dt_s = t->time_s - before->time_s, dv = (double)(t->counts - before->counts) * scale;
             h->n_steps++;
@@ -170,6 +174,12 @@ static bool is_running_seconds(const struct sm_counter__field *field, bool is_se
         n_same += fabs(lag_s[i] - lag_s[n / 2]) <= 1.05;
     }
     return 10 * n_same >= 9 * n;
+}
+
+/** A few last digits up and down again: how warm it is, how steep, how hard the pump works. */
+static bool is_wavering(const struct habits *h)
+{
+    return h->n_changes >= 3 && h->largest - h->least <= WAVER_COUNTS && fabs(h->net) < 0.5 * h->total;
 }
 
 /** A mark high up behind the number may be degrees or a poor sign for feet: a survey goes one way. */
@@ -229,7 +239,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     score += 3 * fmin(1.0, (double)h.n_changes / 3.0) * (1 - fmin(1.0, 2 * wild)) - 4 * wild;
     score += h.total > 0 ? 1.5 * fabs(h.net) / h.total : 0; /* surveys go one way, temperatures wander */
     score -= (double)h.n_glued > 0.5 * (double)h.n_numbers && field->decimals == 0 ? 3 : 0;
-    score -= field->suffix == SM_SUFFIX_LETTER ? 2 : 0;
+    score -= field->suffix == SM_SUFFIX_LETTER ? 3 : 0;
     score -= 4 * (1 - field->agreement); /* a number that changes its form is a wall that looks like one */
     field->verdict = h.n_changes ? "a number that moves as a counter does" : "a number that stands still";
     if (field->suffix == SM_SUFFIX_PERCENT || field->suffix == SM_SUFFIX_DEGREE ||
@@ -239,6 +249,9 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     } else if (!has_length_unit && (is_running_seconds(field, false) || is_running_seconds(field, true))) {
         score -= 5;
         field->verdict = "running seconds: one more every second";
+    } else if (!has_length_unit && is_wavering(&h)) {
+        score -= 5;
+        field->verdict = "a number that goes up and down a little, as a gauge does";
     } else if (wild > 0.4) {
         field->verdict = "a number that jumps about";
     }

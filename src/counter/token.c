@@ -163,11 +163,13 @@ static enum sm_counter__suffix suffix_at(const struct sm_counter__glyph_seen *g,
     case SM_GLYPH_DEGREE:
         suffix = has_next ? SM_SUFFIX_DEGREE : SM_SUFFIX_RING;
         break;
-    default:
-        return is_close && !is_inner(g[end].glyph) ? SM_SUFFIX_LETTER : SM_SUFFIX_NONE;
+    default: /* stuck to the number, or a letter by itself: a unit that is no length, C or V */
+        return (is_close || !has_next) && !is_inner(g[end].glyph) ? SM_SUFFIX_LETTER : SM_SUFFIX_NONE;
     }
     *x1_px = g[last].x_px + 0.5f * pitch_px;
-    return suffix;
+    bool is_rate = last + 1 < n && g[last + 1].glyph == SM_GLYPH_SLASH &&
+                   g[last + 1].x_px - g[last].x_px < GAP_WITHIN * pitch_px; /* 0.12 m/s */
+    return is_rate ? SM_SUFFIX_LETTER : suffix;
 }
 
 static void number_take(struct sm_counter__token *token, const struct sm_counter__glyph_seen *g, size_t begin,

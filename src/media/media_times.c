@@ -230,10 +230,27 @@ static enum sm_status time_by_picture_order(struct media_index *index, const str
     return is_done ? SM_OK : SM_E_NOMEM;
 }
 
+/* How long after its decode time a picture is usually shown: the median of those that have both times, 0
+ * where none has. */
+static int64_t usual_delay(const struct media_index *index, const int64_t *decode)
+{
+    enum { MOST = 1024 };
+    int64_t delay[MOST];
+    size_t n = 0;
+    for (size_t i = 0; i < index->n_packets && n < MOST; i++) {
+        if (index->packet[i].time_ticks != AV_NOPTS_VALUE) {
+            delay[n++] = index->packet[i].time_ticks - decode[i];
+        }
+    }
+    qsort(delay, n, sizeof delay[0], compare_ticks);
+    return n ? delay[n / 2] : 0;
+}
+
 /* MPEG-1, -2, -4 and kin: a B picture is shown at its decode time, any other when the next such one is
- * decoded. Without B pictures all are shown at their decode time. */
+ * decoded. Without B pictures all are shown one and the same while after their decode time. */
 static void time_by_picture_type(struct media_index *index, const struct raw_time *raw, const int64_t *decode)
 {
+    int64_t delay = usual_delay(index, decode);
     bool has_b = false;
     for (size_t i = 0; i < index->n_packets && !has_b; i++) {
         has_b = raw[i].picture_type == AV_PICTURE_TYPE_B;
@@ -242,7 +259,7 @@ static void time_by_picture_type(struct media_index *index, const struct raw_tim
     for (size_t i = index->n_packets; i-- > 0;) {
         bool is_delayed = has_b && raw[i].picture_type != AV_PICTURE_TYPE_B;
         if (index->packet[i].time_ticks == AV_NOPTS_VALUE) {
-            index->packet[i].time_ticks = is_delayed ? next : decode[i];
+            index->packet[i].time_ticks = is_delayed ? next : has_b ? decode[i] : decode[i] + delay;
         }
         if (is_delayed) {
             next = decode[i];

@@ -89,6 +89,15 @@ static void warmth_line(char text[64], int i)
              11.0 + 0.1 * i);
 }
 
+static void gauge_line(char text[64], int i)
+{
+    snprintf(text, 64, "12.%d C", 5 + (i % 8 < 4 ? i % 4 : 4 - i % 4));
+}
+static void pressure_line(char text[64], int i)
+{
+    snprintf(text, 64, "0.%d", 3 + (i % 6 < 3 ? i % 3 : 3 - i % 3));
+}
+
 static void check_score(line_fn *line, double low, double high, enum sm_counter__suffix suffix)
 {
     struct sm_counter__fields fields = {0};
@@ -114,6 +123,13 @@ static void test_judge__ring_behind_a_number_that_travels_means_feet(void **stat
     check_score(counter_ringed, 6, 20, SM_SUFFIX_FT);
     check_score(slope_line, -20, 2, SM_SUFFIX_DEGREE);
     check_score(warmth_line, -20, 2.5, SM_SUFFIX_DEGREE);
+}
+
+static void test_judge__number_that_wavers_is_a_gauge(void **state)
+{
+    (void)state;
+    check_score(gauge_line, -20, 2, SM_SUFFIX_LETTER);
+    check_score(pressure_line, -20, 2, SM_SUFFIX_NONE);
 }
 
 static void check_chosen(line_fn *counter)
@@ -212,6 +228,7 @@ int main(void)
         cmocka_unit_test(test_judge__counter_without_unit),
         cmocka_unit_test(test_judge__clock_whose_dots_look_like_digits_is_no_counter),
         cmocka_unit_test(test_judge__ring_behind_a_number_that_travels_means_feet),
+        cmocka_unit_test(test_judge__number_that_wavers_is_a_gauge),
         cmocka_unit_test(test_layout__slots_decimals_and_leading_zeros),
         cmocka_unit_test(test_layout__ones_that_lean_right_do_not_shift_their_cells),
     };

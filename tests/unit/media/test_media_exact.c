@@ -20,6 +20,9 @@ struct kind {
 static const struct kind kinds[] = {
     {"mpeg2.mpg", "-c:v mpeg2video -g 12 -bf 2", false, "mpeg", "mpeg2video"},
     {"mpeg1.mpg", "-c:v mpeg1video -g 12 -bf 2", false, "mpeg", "mpeg1video"},
+    /* Several pictures in one packet of the stream: only the first of them has a time. */
+    {"mpeg1small.mpg", "-c:v mpeg1video -g 12 -b:v 60k", false, "mpeg", "mpeg1video"},
+    {"mpeg2small.mpg", "-c:v mpeg2video -g 12 -b:v 60k", false, "mpeg", "mpeg2video"},
     {"vob.vob", "-c:v mpeg2video -g 15 -bf 2 -f dvd", false, "mpeg", "mpeg2video"},
     {"mpeg2.ts", "-c:v mpeg2video -g 12 -bf 2", false, "mpegts", "mpeg2video"},
     {"h264.ts", "-c:v libx264 -g 50 -bf 3", false, "mpegts", "h264"},
