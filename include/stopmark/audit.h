@@ -328,4 +328,20 @@ enum sm_status sm_audit_listing_add(struct sm_audit_listing *listing, const stru
 enum sm_status sm_audit_listing_print(struct sm_text *out, struct sm_audit_listing *listing,
                                       const struct sm_audit_totals *totals, int width, bool utf8, struct sm_error *err) SM_CHECKED;
 
+/**
+ * audit.html in two pieces, since what stands first sums up what comes after: the body segment by segment, then the head
+ * with the totals, which goes before it, and the foot. One file, no network, no script.
+ * @param folder where the stills lie; NULL = nowhere.
+ */
+void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const char *folder, enum sm_unit unit);
+void sm_audit_html_head(struct sm_text *out, const struct sm_audit_totals *totals, const struct sm_audit_head *head);
+void sm_audit_html_foot(struct sm_text *out, const struct sm_audit_head *head);
+
+/** audit.pdf: totals first, then any number of segments. */
+struct sm_paper_doc;
+enum sm_status sm_audit_pdf_open(struct sm_paper_doc **out, struct sm_text *pdf, const struct sm_audit_totals *totals,
+                                 const struct sm_audit_head *head, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit *audit, const char *folder, enum sm_unit unit,
+                                struct sm_error *err) SM_CHECKED;
+
 #endif

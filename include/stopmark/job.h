@@ -239,6 +239,7 @@ struct sm_job_audit_opts {
     const char *out_dir;     /**< audit.json, audit.csv and the rest go here; NULL = nothing is written */
     const char *now;         /**< ISO 8601, for ages and what is due */
     int32_t warranty_months; /**< recheck due so long after the work; 0 = no list */
+    enum sm_unit people_unit; /**< for what people read */
     sm_job_audit_fn *each;   /**< may be NULL */
     void *each_user;
     sm_job_progress_fn *progress;

@@ -54,4 +54,60 @@ struct sm_table {
 enum sm_status sm_schedule_print_table(struct sm_text *out, const struct sm_table *table, int columns, bool utf8,
                                        struct sm_error *err) SM_CHECKED;
 
+/** What a mark on a track means decides how it is drawn; no two differ in colour alone. */
+enum sm_track_look {
+    SM_TRACK_DEFECT, /**< a solid bar */
+    SM_TRACK_DONE,   /**< an outlined bar */
+    SM_TRACK_LINER,  /**< hatched one way */
+    SM_TRACK_DOUBT,  /**< a liner in doubt: crossed */
+    SM_TRACK_KEEP,   /**< a connection: an open ring */
+    SM_TRACK_SEEN,   /**< a line */
+};
+struct sm_track_mark {
+    double start_m, end_m;
+    enum sm_track_look look;
+    const char *label; /**< beside the mark where there is room, "" = none */
+    const char *title; /**< for a pointer or a screen reader */
+};
+struct sm_track {
+    const char *name;
+    size_t n_marks;
+    const struct sm_track_mark *mark;
+};
+/** A pipe drawn to scale with what is known about it on tracks below one another. */
+struct sm_tracks {
+    double length_m;
+    const char *from, *to; /**< access points, may be NULL */
+    enum sm_unit unit;
+    size_t n_tracks;
+    const struct sm_track *track;
+};
+/** As one <svg> element in the report's classes. */
+void sm_schedule_add_tracks(struct sm_text *out, const struct sm_tracks *tracks);
+/** The report's style sheet as a <style> element. */
+void sm_schedule_add_style(struct sm_text *out);
+/** A picture of a folder as an <img> element with its bytes in it; nothing when it is no JPEG that can be read. @return it was added. */
+bool sm_schedule_add_picture(struct sm_text *out, const char *folder, const char *name, const char *alt);
+
+/** A document on paper, as the crew sheet is made. Calls after one that failed do nothing; the close tells. */
+struct sm_paper_doc;
+struct sm_paper_names {
+    const char *kind, *name; /**< "Audit", "town.job" */
+    const char *date;        /**< ISO */
+    enum sm_paper paper;
+};
+/** @param pdf [borrow] gets the bytes; must outlive the document. @param out [new] end with sm_paper_close(). */
+enum sm_status sm_paper_open(struct sm_paper_doc **out, struct sm_text *pdf, const struct sm_paper_names *names,
+                             struct sm_error *err) SM_CHECKED;
+void sm_paper_title(struct sm_paper_doc *doc, const char *words);
+void sm_paper_heading(struct sm_paper_doc *doc, const char *words);
+void sm_paper_words(struct sm_paper_doc *doc, const char *words);
+/** @param share of the page's width for each column, summing to 1. */
+void sm_paper_table(struct sm_paper_doc *doc, const struct sm_table *table, const double *share);
+void sm_paper_tracks(struct sm_paper_doc *doc, const struct sm_tracks *tracks);
+/** Two pictures side by side with their captions; one that is NULL or cannot be read leaves its place empty. */
+void sm_paper_pictures(struct sm_paper_doc *doc, const char *folder, const char *const name[2], const char *const caption[2]);
+/** Finish and free. Sets NULL. */
+enum sm_status sm_paper_close(struct sm_paper_doc **doc, struct sm_error *err) SM_CHECKED;
+
 #endif

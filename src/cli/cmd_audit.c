@@ -91,8 +91,10 @@ static int audit(const struct request *request, const struct sm_cli_common *comm
     struct sm_error err = {0};
     char now[32];
     sm_cli_now(now);
-    struct sm_job_audit_opts opts = {job,         request->segment, request->out_dir,     now,      request->warranty_months,
-                                     add_segment, &p,               sm_cli_progress_tell, &progress};
+    struct sm_job_audit_opts opts = {.job_path = job, .segment = request->segment, .out_dir = request->out_dir, .now = now,
+                                     .warranty_months = request->warranty_months, .people_unit = SM_UNIT_M,
+                                     .each = add_segment, .each_user = &p, .progress = sm_cli_progress_tell,
+                                     .progress_user = &progress};
     enum sm_status status = common->is_json || (common->is_quiet && request->out_dir)
                                 ? SM_OK
                                 : sm_audit_listing_new(&p.listing, MAX_LISTED, SM_UNIT_M, &err);
@@ -140,7 +142,7 @@ const struct sm_cli_command sm_cli_audit = {
     .usage = "audit JOB [--out DIR] [--segment NAME] [--warranty MONTHS]",
     .help = "States: open, planned, installed, missed (a liner is in and does not cover the defect), proven (a recheck shows the\n"
             "liner and not the defect), remains (a recheck logs it again), unseen, referred.\n\n"
-            "  --out DIR           write audit.json, audit.csv and the pictures before and after there\n"
+            "  --out DIR           write audit.json, audit.csv, audit.html, audit.pdf and the pictures there\n"
             "  --segment NAME      this segment only\n"
             "  --warranty MONTHS   list when each liner is due for its recheck, counted from the work\n",
 };

@@ -116,7 +116,9 @@ static int show(const struct request *request, const struct sm_cli_common *commo
     struct sm_error err = {0};
     char now[32];
     sm_cli_now(now);
-    struct sm_job_audit_opts opts = {job, segment, request->out_dir, now, 0, add_segment, &p, sm_cli_progress_tell, progress};
+    struct sm_job_audit_opts opts = {.job_path = job, .segment = segment, .out_dir = request->out_dir, .now = now,
+                                     .people_unit = SM_UNIT_M, .each = add_segment, .each_user = &p,
+                                     .progress = sm_cli_progress_tell, .progress_user = progress};
     struct sm_job_audited *audited = NULL;
     enum sm_status status = sm_audit_listing_new(&p.listing, 500, SM_UNIT_M, &err);
     if (p.is_json) {

@@ -2,12 +2,16 @@
  * The audit of a job, segment by segment. Lists that are small beside the surveys (rows, verdicts, events) are read once
  * and handed out by segment; surveys are loaded for their segment and let go again.
  */
+#include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "job_internal.h"
+#include "stopmark/schedule.h"
 
-enum { PIECE_BYTES = 1 << 20, STILL_QUALITY = 85 };
+/* On paper more segments than these are summed up only; audit.html and audit.json have them all. */
+enum { PIECE_BYTES = 1 << 20, STILL_QUALITY = 85, MAX_PAPER_SEGMENTS = 200 };
 
 struct auditing {
     const struct sm_job_audit_opts *opts;
@@ -20,7 +24,9 @@ struct auditing {
     const struct sm_store_event **event; /* by segment, then in order */
     struct sm_job__folder *folder;       /* NULL = nothing is written */
     struct sm_audit_json json;
-    struct sm_text json_text, csv_text;
+    struct sm_text json_text, csv_text, html_text;
+    FILE *html_body;                     /* segments wait here for the totals that stand before them */
+    struct sm_paper_doc *pdf;            /* NULL = the second pass, which draws segments, is not under way */
     struct sm_error *err;
 };
 
@@ -255,15 +261,45 @@ static enum sm_status flush(struct auditing *a, const char *name, struct sm_text
     return status;
 }
 
+static enum sm_status body_error(struct auditing *a)
+{
+    sm_error_at(a->err, SM_E_IO, a->opts->out_dir, 0, 0, "audit.html cannot be put together: %s", strerror(errno));
+    sm_error_remedy(a->err, "make room in the folder for temporary files");
+    return SM_E_IO;
+}
+
+static enum sm_status flush_body(struct auditing *a)
+{
+    if (a->html_text.failed) {
+        return sm_job__no_memory(a->err);
+    }
+    bool is_written = fwrite(sm_text_str(&a->html_text), 1, a->html_text.length, a->html_body) == a->html_text.length;
+    sm_text_clear(&a->html_text);
+    return is_written ? SM_OK : body_error(a);
+}
+
 static enum sm_status write_segment(struct auditing *a, struct sm_audit *audit)
 {
+    const char *folder = sm_job__folder_draft(a->folder);
     enum sm_status status = sm_job__audit_stills(a->folder, audit, STILL_QUALITY, a->err);
     if (status == SM_OK) {
         sm_audit_json_add(&a->json, audit);
         sm_audit_csv_add(&a->csv_text, audit);
+        sm_audit_html_add(&a->html_text, audit, folder, a->opts->people_unit);
+        status = flush_body(a);
+    }
+    if (status == SM_OK) {
         status = flush(a, "audit.json", &a->json_text, false);
     }
     return status == SM_OK ? flush(a, "audit.csv", &a->csv_text, false) : status;
+}
+
+/* The second pass: stills are in the folder already, only their names are wanted. */
+static enum sm_status draw_segment(struct auditing *a, struct sm_audit *audit)
+{
+    enum sm_status status = sm_job__audit_stills(a->folder, audit, 0, a->err);
+    return status == SM_OK ? sm_audit_pdf_add(a->pdf, audit, sm_job__folder_draft(a->folder), a->opts->people_unit, a->err)
+                           : status;
 }
 
 static enum sm_status audit_share(struct auditing *a, struct share *s)
@@ -272,6 +308,11 @@ static enum sm_status audit_share(struct auditing *a, struct share *s)
     enum sm_status status = load_share(a, s);
     if (status == SM_OK) {
         status = sm_audit_make(&audit, &s->about, a->err);
+    }
+    if (status == SM_OK && a->pdf) {
+        status = draw_segment(a, audit);
+        sm_audit_free(&audit);
+        return status;
     }
     if (status == SM_OK) {
         status = sm_audit_totals_add(a->result->totals, audit, a->err);
@@ -356,7 +397,52 @@ static enum sm_status open_documents(struct auditing *a)
         sm_job__folder_leave_stills(a->folder);
         sm_audit_json_open(&a->json, &a->json_text);
         sm_audit_csv_head(&a->csv_text);
+        a->html_body = tmpfile();
+        status = a->html_body ? SM_OK : body_error(a);
     }
+    return status;
+}
+
+static enum sm_status write_html(struct auditing *a)
+{
+    struct sm_text *text = &a->html_text;
+    sm_audit_html_head(text, a->result->totals, &a->result->head);
+    enum sm_status status = flush(a, "audit.html", text, true);
+    rewind(a->html_body);
+    char *piece = sm_calloc(1, PIECE_BYTES);
+    status = status == SM_OK && !piece ? sm_job__no_memory(a->err) : status;
+    for (size_t n; status == SM_OK && (n = fread(piece, 1, PIECE_BYTES, a->html_body)) > 0;) {
+        sm_text_add_n(text, piece, n);
+        status = flush(a, "audit.html", text, true);
+    }
+    sm_free(piece);
+    if (status == SM_OK && ferror(a->html_body)) {
+        return body_error(a);
+    }
+    sm_audit_html_foot(text, &a->result->head);
+    return status == SM_OK ? flush(a, "audit.html", text, true) : status;
+}
+
+
+static enum sm_status write_pdf(struct auditing *a)
+{
+    struct sm_text pdf = {0};
+    enum sm_status status = sm_audit_pdf_open(&a->pdf, &pdf, a->result->totals, &a->result->head, a->err);
+    if (status == SM_OK && a->result->totals->n_segments <= MAX_PAPER_SEGMENTS) {
+        status = audit_segments(a);
+    }
+    if (a->pdf) {
+        struct sm_error why = {0};
+        enum sm_status closed = sm_paper_close(&a->pdf, &why);
+        if (status == SM_OK && closed != SM_OK && a->err) {
+            *a->err = why;
+        }
+        status = status == SM_OK ? closed : status;
+    }
+    if (status == SM_OK) {
+        status = sm_job__folder_append(a->folder, "audit.pdf", &pdf, a->err);
+    }
+    sm_text_release(&pdf);
     return status;
 }
 
@@ -368,6 +454,12 @@ static enum sm_status close_documents(struct auditing *a)
     }
     if (status == SM_OK) {
         status = flush(a, "audit.csv", &a->csv_text, true);
+    }
+    if (status == SM_OK) {
+        status = write_html(a);
+    }
+    if (status == SM_OK) {
+        status = write_pdf(a);
     }
     if (status == SM_OK) {
         status = sm_job__folder_place(a->folder, a->err);
@@ -398,6 +490,10 @@ static void release(struct auditing *a)
     sm_audit_json_release(&a->json);
     sm_text_release(&a->json_text);
     sm_text_release(&a->csv_text);
+    sm_text_release(&a->html_text);
+    if (a->html_body) {
+        fclose(a->html_body);
+    }
     sm_job__folder_free(&a->folder);
     sm_free(a->event);
     sm_store_events_free(&a->events);

@@ -44,12 +44,19 @@ static enum sm_status take_still(struct taking *t, struct recording *r, const st
     if (status != SM_OK || !r->media || !isfinite(time_s) || time_s < 0) {
         return status;
     }
+    const char *file = sm_arena_printf(t->audit->arena, "stills/%.8s-%s-%s.jpg", survey->key, observation, when);
+    if (!file) {
+        return sm_job__no_memory(t->err);
+    }
+    if (t->quality == 0) { /* taken already, where there was a picture */
+        *name = sm_job__folder_has(t->folder, file) ? file : NULL;
+        return SM_OK;
+    }
     struct sm_text jpeg = {0};
     struct sm_error why = {0};
     status = sm_media_still_jpeg(r->media, time_s, t->quality, &jpeg, &why);
     if (status == SM_OK) {
-        const char *file = sm_arena_printf(t->audit->arena, "stills/%.8s-%s-%s.jpg", survey->key, observation, when);
-        status = file ? sm_job__folder_write(t->folder, file, &jpeg, t->err) : sm_job__no_memory(t->err);
+        status = sm_job__folder_write(t->folder, file, &jpeg, t->err);
         *name = file;
     } else if (status != SM_E_NOMEM) {
         status = SM_OK; /* no picture there */

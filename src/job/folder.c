@@ -172,6 +172,11 @@ static enum sm_status add_bytes(const char *path, const struct sm_text *piece, s
 
 static bool is_ours(const struct sm_job__folder *folder, const char *name);
 
+bool sm_job__folder_has(const struct sm_job__folder *folder, const char *name)
+{
+    return is_ours(folder, name);
+}
+
 enum sm_status sm_job__folder_append(struct sm_job__folder *folder, const char *name, const struct sm_text *piece,
                                      struct sm_error *err)
 {

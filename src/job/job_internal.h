@@ -177,6 +177,8 @@ enum sm_status sm_job__folder_write(struct sm_job__folder *folder, const char *n
 /* Add to a file that is written in pieces. */
 enum sm_status sm_job__folder_append(struct sm_job__folder *folder, const char *name, const struct sm_text *piece,
                                      struct sm_error *err);
+/* Was a file of that name written? */
+bool sm_job__folder_has(const struct sm_job__folder *folder, const char *name);
 /* Stills of other runs that stand there are left alone. */
 void sm_job__folder_leave_stills(struct sm_job__folder *folder);
 /* Put all in place; until sm_job__folder_keep() it can be undone. */
@@ -195,7 +197,8 @@ enum sm_status sm_job__stored_get(struct sm_job__stored **out, struct sm_store *
                                   bool wants_trace, struct sm_error *err);
 void sm_job__stored_free(struct sm_job__stored **stored);
 
-/* audit_stills.c: pictures before and after into the folder's draft, their names into audit. */
+/* audit_stills.c: pictures before and after into the folder's draft, their names into audit; quality 0 = they are there
+ * already, only the names are wanted. */
 enum sm_status sm_job__audit_stills(struct sm_job__folder *folder, struct sm_audit *audit, int quality,
                                     struct sm_error *err);
 /* audit_job.c */

@@ -162,16 +162,15 @@ static bool is_iso_date(const char *date)
     return true;
 }
 
-static void set_properties(struct sm_crew *crew)
+static void set_properties(struct sm_crew *crew, const struct sm_crew_names *names)
 {
-    const struct sm_schedule *s = crew->s;
     struct sm_text words = {0};
-    sm_text_add(&words, "Crew sheet ");
-    sm_schedule__add_plain(&words, s->segment->id ? s->segment->id : "", true);
+    sm_text_addf(&words, "%s ", names->kind);
+    sm_schedule__add_plain(&words, names->name ? names->name : "", true);
     cairo_pdf_surface_set_metadata(crew->surface, CAIRO_PDF_METADATA_TITLE, sm_text_str(&words));
     sm_schedule__clear(&words, &crew->has_failed);
     sm_text_addf(&words, "%sT00:00:00Z",
-                 s->sheet->date && is_iso_date(s->sheet->date) ? s->sheet->date : NO_DATE);
+                 names->date && is_iso_date(names->date) ? names->date : NO_DATE);
     cairo_pdf_surface_set_metadata(crew->surface, CAIRO_PDF_METADATA_CREATE_DATE, sm_text_str(&words));
     cairo_pdf_surface_set_metadata(crew->surface, CAIRO_PDF_METADATA_CREATOR, "stopmark");
     sm_schedule__drop(&words, &crew->has_failed);
@@ -192,9 +191,9 @@ static void open_words(struct sm_crew *crew)
 }
 
 enum sm_status sm_schedule__crew_open(struct sm_crew *crew, struct sm_text *out, const struct sm_schedule *s,
-                                      struct sm_error *err)
+                                      const struct sm_crew_names *names, struct sm_error *err)
 {
-    bool is_letter = s->paper == SM_PAPER_LETTER;
+    bool is_letter = names->paper == SM_PAPER_LETTER;
     *crew = (struct sm_crew){
         .pen = {pdf_polygon, pdf_circle, pdf_text, pdf_text_width, no_begin_group, no_end_group},
         .s = s,
@@ -209,7 +208,7 @@ enum sm_status sm_schedule__crew_open(struct sm_crew *crew, struct sm_text *out,
         cairo_surface_destroy(crew->surface);
         return sm_error_set(err, SM_E_NOMEM, "no memory for the crew sheet");
     }
-    set_properties(crew);
+    set_properties(crew, names);
     open_words(crew);
     return SM_OK;
 }

@@ -29,9 +29,15 @@ struct sm_crew {
 
 enum sm_weight { SM_WEIGHT_PLAIN, SM_WEIGHT_BOLD };
 
-/* Open a document that writes into out. */
+/* What stands in a document's properties. */
+struct sm_crew_names {
+    const char *kind, *name; /* "Crew sheet", "T12-T13" */
+    const char *date;        /* ISO, may be NULL */
+    enum sm_paper paper;
+};
+/* Open a document that writes into out. s: NULL = none of a schedule's parts is drawn. */
 enum sm_status sm_schedule__crew_open(struct sm_crew *crew, struct sm_text *out, const struct sm_schedule *s,
-                                      struct sm_error *err);
+                                      const struct sm_crew_names *names, struct sm_error *err);
 /* Finish the last page and the document; always releases everything. */
 enum sm_status sm_schedule__crew_close(struct sm_crew *crew, struct sm_error *err);
 

@@ -42,16 +42,11 @@ static bool find_size(struct sm_still *still)
     return false;
 }
 
-bool sm_schedule__still_read(struct sm_still *still, const struct sm_schedule *s, size_t observation_idx,
-                             bool *has_failed)
+bool sm_schedule__still_open(struct sm_still *still, const char *folder, const char *name, bool *has_failed)
 {
-    const char *name = s->still ? s->still[observation_idx] : NULL;
-    *still = (struct sm_still){0};
-    if (!name || !s->out_dir) {
-        return false;
-    }
     struct sm_text path = {0};
-    sm_text_addf(&path, "%s/%s", s->out_dir, name);
+    *still = (struct sm_still){0};
+    sm_text_addf(&path, "%s/%s", folder, name);
     enum sm_status status = sm_file_read(&still->data, &still->n, sm_text_str(&path), LIMIT_BYTES, NULL);
     *has_failed |= status == SM_E_NOMEM;
     sm_schedule__drop(&path, has_failed);
@@ -61,6 +56,14 @@ bool sm_schedule__still_read(struct sm_still *still, const struct sm_schedule *s
         return false;
     }
     return is_good;
+}
+
+bool sm_schedule__still_read(struct sm_still *still, const struct sm_schedule *s, size_t observation_idx,
+                             bool *has_failed)
+{
+    const char *name = s->still ? s->still[observation_idx] : NULL;
+    *still = (struct sm_still){0};
+    return name && s->out_dir && sm_schedule__still_open(still, s->out_dir, name, has_failed);
 }
 
 void sm_schedule__still_release(struct sm_still *still)
