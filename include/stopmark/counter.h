@@ -10,11 +10,21 @@
 
 struct sm_counter; /**< a found counter: where it stands and how its characters look in this video */
 
+/** How much of the recording is looked at. Asked times are looked at in any case. */
+enum sm_counter_effort {
+    SM_COUNTER_EFFORT_AUTO,   /**< all pictures of a recording of up to a minute, of longer ones what is needed */
+    SM_COUNTER_EFFORT_SPARSE, /**< what is needed: a few pictures far apart, more where they leave something open */
+    SM_COUNTER_EFFORT_FULL,   /**< every picture */
+};
+
 struct sm_counter_opts {
     struct sm_box box;    /**< where to look; width 0 = anywhere */
     enum sm_unit unit;    /**< SM_UNIT_UNKNOWN = read it off the picture */
     sm_progress_fn *progress;
     void *progress_user;
+    enum sm_counter_effort effort;
+    size_t n_helpers; /**< more threads to read with */
+    const struct sm_frame_source *helper; /**< [borrow] one each: the same recording, used from that thread alone */
 };
 
 /** A text field of the picture that was looked at as a possible counter. */
@@ -48,5 +58,13 @@ const struct sm_counter_candidate *sm_counter_get_rival(const struct sm_counter 
 enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter, const struct sm_frame_source *source,
                                const double *at_s, size_t n_at, const struct sm_counter_opts *opts,
                                struct sm_error *err) SM_CHECKED;
+
+/**
+ * The same with more asked times, after sm_counter_read() of the same recording: only these are looked at, what was
+ * seen before is kept. Without a reading before, like sm_counter_read().
+ */
+enum sm_status sm_counter_read_more(struct sm_trace **out, struct sm_counter *counter,
+                                    const struct sm_frame_source *source, const double *at_s, size_t n_at,
+                                    const struct sm_counter_opts *opts, struct sm_error *err) SM_CHECKED;
 
 #endif

@@ -20,10 +20,7 @@
 #define SURE_AGREEMENT 0.8
 #define RIVAL_MARGIN 1.2    /* a second field this close is named as a rival */
 #define RIVAL_CERTAINTY 0.6 /* all readings share the doubt which field it is */
-#define READ_STEP_S 0.2     /* longest spacing of the pictures read through the recording */
-#define READ_STEP_COUNTS                                                                                     \
-    2.0 /* a camera at ordinary speed moves the counter by so much from one picture to the next */
-#define ORDINARY_SPEED_M_PER_S 0.15
+#define SHORT_RECORDING_S 60.0 /* up to here all pictures are read */
 #define MAX_CANDIDATES_KEPT 8
 
 struct sm_counter {
@@ -32,6 +29,7 @@ struct sm_counter {
     struct sm_counter__layout layout;
     struct sm_counter__faces faces;
     struct sm_counter_format format;
+    struct sm_counter__watch watch; /**< of the last reading */
     double certainty; /**< that this is the counter and its form is right, 0..1; scales every confidence */
     bool has_rival;
     struct sm_counter_candidate rival;
@@ -43,6 +41,7 @@ void sm_counter_free(struct sm_counter **counter)
 {
     if (counter && *counter) {
         sm_counter__reader_free(&(*counter)->reader);
+        sm_counter__watch_release(&(*counter)->watch);
         sm_arena_free(&(*counter)->arena);
         sm_free(*counter);
         *counter = NULL;
@@ -436,172 +435,62 @@ enum sm_status sm_counter_find(struct sm_counter **out, const struct sm_frame_so
 /* ---- reading
  * ----------------------------------------------------------------------------------------------- */
 
-struct sightings {
-    struct sm_counter *counter;
-    struct sm_counter__sighting *item;
-    size_t n, capacity;
-    const struct sm_counter_opts *opts;
-    double duration_s, step_s;
-    struct sm_counter__change change;
-    double same_until_s; /**< last frame that looked like the last sighting */
-    const double *at_s;  /* while exact times are looked at: the times, and the one being served */
-    size_t at_idx;
-};
-
-static enum sm_status sighting_room(struct sightings *s, struct sm_error *err)
+/** What is to be watched; seen before is kept. */
+static void watch_begin(struct sm_counter *counter, const struct sm_frame_source *source,
+                        const struct sm_counter_opts *opts)
 {
-    return sm_grow(&s->item, s->n, &s->capacity, sizeof *s->item) == SM_OK
-               ? SM_OK
-               : sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
+    struct sm_counter__watch *watch = &counter->watch;
+    enum sm_counter_effort effort = opts ? opts->effort : SM_COUNTER_EFFORT_AUTO;
+    watch->layout = &counter->layout;
+    watch->frame_s = source->frame_rate_hz > 0 ? 1 / source->frame_rate_hz : 0.04;
+    watch->end_s = fmax(0, source->duration_s - 0.5 * watch->frame_s);
+    watch->key_interval_s = source->sample_cost_s;
+    watch->is_dense = effort == SM_COUNTER_EFFORT_FULL ||
+                      (effort == SM_COUNTER_EFFORT_AUTO && source->duration_s <= SHORT_RECORDING_S);
 }
 
-/** The display has stepped: until the frame before, it showed what was last read. */
-static enum sm_status sighting_hold(struct sightings *s, struct sm_error *err)
+static enum sm_status trace_of(struct sm_trace *trace, const struct sm_counter *counter, double duration_s,
+                               struct sm_error *err)
 {
-    if (s->n == 0 || s->same_until_s <= s->item[s->n - 1].time_s) {
-        return SM_OK;
+    const struct sm_counter__watch *watch = &counter->watch;
+    size_t n = watch->seen.n;
+    trace->format = counter->format;
+    trace->duration_s = duration_s;
+    trace->reading = sm_calloc(n + 1, sizeof *trace->reading);
+    trace->jump_time_s = sm_calloc(watch->n_jumps + 1, sizeof *trace->jump_time_s);
+    if (!trace->reading || !trace->jump_time_s) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
     }
-    enum sm_status status = sighting_room(s, err);
-    if (status == SM_OK) {
-        s->item[s->n] = s->item[s->n - 1];
-        s->item[s->n].time_s = s->same_until_s;
-        s->n++;
+    trace->n_readings = n;
+    trace->n_jumps = watch->n_jumps;
+    memcpy(trace->reading, watch->reading, n * sizeof *trace->reading);
+    if (watch->n_jumps) {
+        memcpy(trace->jump_time_s, watch->jump_s, watch->n_jumps * sizeof *trace->jump_time_s);
     }
-    return status;
+    sm_counter__carry(trace->reading, n, trace->jump_time_s, trace->n_jumps);
+    for (size_t i = 0; i < n; i++) {
+        trace->reading[i].confidence *= (float)counter->certainty;
+    }
+    return sm_counter__fill(trace, watch, err);
 }
 
-static enum sm_status sight(struct sightings *s, const struct sm_image *image, double time_s,
-                            struct sm_error *err)
+enum sm_status sm_counter_read_more(struct sm_trace **out, struct sm_counter *counter,
+                                    const struct sm_frame_source *source, const double *at_s, size_t n_at,
+                                    const struct sm_counter_opts *opts, struct sm_error *err)
 {
-    enum sm_status status = sighting_room(s, err);
-    if (status == SM_OK) {
-        status = sm_counter__sight(&s->item[s->n], s->counter->reader, image, &s->counter->layout,
-                                   &s->counter->faces, time_s, err);
-    }
-    s->n += status == SM_OK;
-    return status;
-}
-
-/** Look at a frame at an asked time. */
-static enum sm_status sight_asked(void *user, const struct sm_frame *frame, struct sm_error *err)
-{
-    struct sightings *s = user;
-    return sight(s, &frame->image, s->at_s[s->at_idx], err);
-}
-
-/** Look at a frame of the run-through: at a regular step, and wherever a digit has turned. */
-static enum sm_status sight_frame(void *user, const struct sm_frame *frame, struct sm_error *err)
-{
-    struct sightings *s = user;
-    bool changed = sm_counter__has_changed(&s->change, &frame->image, &s->counter->layout);
-    if (!changed && s->n > 0 && frame->time_s - s->item[s->n - 1].time_s < s->step_s - 1e-3) {
-        s->same_until_s = frame->time_s;
-        return SM_OK;
-    }
-    enum sm_status status = changed ? sighting_hold(s, err) : SM_OK;
-    if (status == SM_OK) {
-        status = sight(s, &frame->image, frame->time_s, err);
-    }
-    if (status == SM_OK && sm_counter__change_keep(&s->change, &frame->image, &s->counter->layout) != SM_OK) {
-        status = sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
-    }
-    s->same_until_s = frame->time_s;
-    if (status == SM_OK && s->opts && s->opts->progress &&
-        !s->opts->progress(s->opts->progress_user, frame->time_s, s->duration_s)) {
-        return sm_error_set(err, SM_E_CANCELLED, "stopped");
-    }
-    return status;
-}
-
-static int sighting_order(const void *a, const void *b)
-{
-    double ta = ((const struct sm_counter__sighting *)a)->time_s,
-           tb = ((const struct sm_counter__sighting *)b)->time_s;
-    return ta < tb ? -1 : ta > tb;
-}
-
-/** One sighting a time: of two at the same time the later one in the list goes. */
-static void sightings_sort(struct sightings *s)
-{
-    if (s->n == 0) {
-        return;
-    }
-    qsort(s->item, s->n, sizeof *s->item, sighting_order);
-    size_t kept = 1;
-    for (size_t i = 1; i < s->n; i++) {
-        if (s->item[i].time_s > s->item[kept - 1].time_s) {
-            s->item[kept++] = s->item[i];
-        }
-    }
-    s->n = kept;
-}
-
-/** Between two pictures a straight line must keep within one last digit: look the closer, the finer the
- * counter. */
-static double read_step_s(const struct sm_counter__layout *layout)
-{
-    double per_m = pow(10.0, layout->decimals) / sm_unit_to_m(layout->unit);
-    return fmin(READ_STEP_S, READ_STEP_COUNTS / (ORDINARY_SPEED_M_PER_S * per_m));
-}
-
-/** Look at the frames at the asked times, and at the last frame, so that the trace reaches to the end. */
-static enum sm_status sightings_at(struct sightings *s, const struct sm_frame_source *source,
-                                   const double *at_s, size_t n_at, struct sm_error *err)
-{
-    double end_s = source->duration_s - (source->frame_rate_hz > 0 ? 0.5 / source->frame_rate_hz : 0);
-    double *times_s = sm_calloc(n_at + 1, sizeof *times_s);
-    if (!times_s) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for the asked times");
-    }
-    if (n_at > 0) {
-        memcpy(times_s, at_s, n_at * sizeof *times_s);
-    }
-    times_s[n_at] = end_s;
-    size_t n = n_at + (end_s > s->item[s->n - 1].time_s);
-    s->at_s = times_s;
-    enum sm_status status =
-        n > 0 ? source->at(source->user, times_s, n, &s->at_idx, sight_asked, s, err) : SM_OK;
-    s->at_s = NULL;
-    sm_free(times_s);
-    return status;
-}
-
-static enum sm_status sightings_take(struct sightings *s, const struct sm_frame_source *source,
-                                     const double *at_s, size_t n_at, struct sm_error *err)
-{
-    enum sm_status status =
-        source->scan(source->user, 0, source->duration_s + 1e6, 0, false, sight_frame, s, err);
-    if (status == SM_OK && s->n > 0) {
-        status = sightings_at(s, source, at_s, n_at, err);
-    }
-    sightings_sort(s);
-    return status;
-}
-
-enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter,
-                               const struct sm_frame_source *source, const double *at_s, size_t n_at,
-                               const struct sm_counter_opts *opts, struct sm_error *err)
-{
-    struct sightings s = {.counter = counter,
-                          .opts = opts,
-                          .duration_s = source->duration_s,
-                          .step_s = read_step_s(&counter->layout)};
+    struct sm_counter__eye *eye = NULL;
+    struct sm_counter__view view = {&counter->layout, &counter->faces, counter->reader};
     struct sm_trace *trace = sm_calloc(1, sizeof *trace);
-    enum sm_status status = trace ? SM_OK : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
+    enum sm_status status = trace ? sm_counter__eye_new(&eye, view, source, opts, err)
+                                  : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
     if (status == SM_OK) {
-        status = sightings_take(&s, source, at_s, n_at, err);
+        watch_begin(counter, source, opts);
+        status = sm_counter__approach(&counter->watch, at_s, n_at, sm_counter__eye_look, eye, err);
     }
     if (status == SM_OK) {
-        trace->format = counter->format;
-        trace->duration_s = source->duration_s;
-        trace->n_readings = s.n;
-        trace->reading = sm_calloc(s.n + 1, sizeof *trace->reading);
-        status = trace->reading ? sm_counter__path(trace->reading, &trace->jump_time_s, &trace->n_jumps,
-                                                   s.item, s.n, &counter->layout, err)
-                                : sm_error_set(err, SM_E_NOMEM, "no memory for the trace");
+        status = trace_of(trace, counter, source->duration_s, err);
     }
-    sm_free(s.item);
-    sm_counter__change_release(&s.change);
+    sm_counter__eye_free(&eye);
     if (status != SM_OK) {
         if (trace) {
             sm_free(trace->reading);
@@ -610,10 +499,14 @@ enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter
         }
         return status;
     }
-    sm_counter__carry(trace->reading, trace->n_readings, trace->jump_time_s, trace->n_jumps);
-    for (size_t i = 0; i < trace->n_readings; i++) {
-        trace->reading[i].confidence *= (float)counter->certainty;
-    }
     *out = trace;
     return SM_OK;
+}
+
+enum sm_status sm_counter_read(struct sm_trace **out, struct sm_counter *counter,
+                               const struct sm_frame_source *source, const double *at_s, size_t n_at,
+                               const struct sm_counter_opts *opts, struct sm_error *err)
+{
+    sm_counter__watch_release(&counter->watch);
+    return sm_counter_read_more(out, counter, source, at_s, n_at, opts, err);
 }

@@ -6,7 +6,10 @@
  *   field.c    characters of many pictures -> number fields, told apart from clocks, dates and the rest
  *   layout.c   the chosen field -> where its digits stand
  *   sighting.c one picture -> odds of every digit at every place
+ *   approach.c which pictures are worth a look: a few first, more where what lies between does not follow
+ *   eye.c      pictures -> sightings, for what the approach asks, on one thread or several
  *   path.c     sightings through time -> readings with confidence
+ *   fill.c     readings -> a trace without holes
  */
 #ifndef SM_COUNTER_INTERNAL_H
 #define SM_COUNTER_INTERNAL_H
@@ -17,6 +20,7 @@
 #include "strip.h"
 
 #define SM_COUNTER_MAX_SLOTS 8   /* digits a counter can have */
+#define SM_COUNTER_MAX_HELPERS 63 /* threads beside the caller's */
 #define SM_COUNTER_MAX_ANCHORS 8 /* places at which its last digit was seen to stand */
 
 /* ---- sample.c ---- */
@@ -213,6 +217,20 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
                                  const struct sm_counter__faces *faces, double time_s,
                                  struct sm_error *err) SM_CHECKED;
 
+/** Sightings in any order until sorted. */
+struct sm_counter__sightings {
+    struct sm_counter__sighting *item;
+    size_t n, capacity;
+};
+enum sm_status sm_counter__sightings_add(struct sm_counter__sightings *list,
+                                         const struct sm_counter__sighting *sighting) SM_CHECKED;
+/** Move all of more to the end of list. */
+enum sm_status sm_counter__sightings_take(struct sm_counter__sightings *list,
+                                          struct sm_counter__sightings *more) SM_CHECKED;
+/** Rising time, one a time; the outcome does not depend on the order before. */
+void sm_counter__sightings_sort(struct sm_counter__sightings *list);
+void sm_counter__sightings_release(struct sm_counter__sightings *list);
+
 /* ---- change.c ---- */
 
 /** The stretch of picture the digits stand in, as it was when last looked at: tells cheaply whether a digit
@@ -246,6 +264,104 @@ int32_t sm_counter__best_anchor(const struct sm_counter__sighting *sighting, int
                                 const struct sm_counter__layout *layout);
 /** Digits that counts is shown with. */
 int32_t sm_counter__n_digits(int64_t counts, const struct sm_counter__layout *layout);
+
+/**
+ * What one sighting says by itself.
+ * @param margin_nats how much worse the second best is. @return false when it shows no counter.
+ */
+bool sm_counter__alone(int64_t *counts, double *margin_nats, const struct sm_counter__sighting *sighting,
+                       const struct sm_counter__layout *layout);
+/** Counts in a metre. */
+double sm_counter__per_m(const struct sm_counter__layout *layout);
+
+/* ---- approach.c ---- */
+
+enum sm_counter__look_kind {
+    SM_LOOK_SAMPLE,  /**< pictures that decode alone, step_s apart */
+    SM_LOOK_MIDDLE,  /**< the first of these */
+    SM_LOOK_AT,      /**< the picture on screen at start_s */
+    SM_LOOK_THROUGH, /**< one picture after the other, step_s apart, until the rest follows */
+    SM_LOOK_ALL,     /**< every picture in which a digit turned, and one every step_s */
+};
+/** A reading that is known beforehand. */
+struct sm_counter__known {
+    bool is_known;
+    double time_s;
+    int64_t counts;
+};
+struct sm_counter__span {
+    double start_s, end_s;
+};
+/** A wish: pictures from start_s to end_s. */
+struct sm_counter__look {
+    enum sm_counter__look_kind kind;
+    double start_s, end_s, step_s;
+    struct sm_counter__span stretch;     /**< between two sightings, for the sake of which one looks */
+    struct sm_counter__known end, after; /**< what is read at end_s and some time after it */
+    bool has_seen;                       /**< out: there was a picture */
+};
+/** Fulfils n wishes. Sightings are added in any order. */
+typedef enum sm_status sm_counter__look_fn(void *user, struct sm_counter__look *look, size_t n,
+                                           struct sm_counter__sightings *seen, struct sm_error *err);
+
+struct sm_counter__spans {
+    struct sm_counter__span *item;
+    size_t n, capacity;
+};
+/** All that was seen of a recording so far, and what is known about where looking is of no more use. */
+struct sm_counter__watch {
+    const struct sm_counter__layout *layout;
+    double start_s, end_s;   /**< of the recording, to its last frame */
+    double key_interval_s;   /**< spacing of pictures that decode alone, 0 = each does */
+    double frame_s;          /**< usual time from frame to frame */
+    bool is_dense;           /**< look at all pictures from the start */
+    struct sm_counter__sightings seen;
+    struct sm_counter__spans settled, /**< gone through: nothing more to be had */
+        no_middle;                    /**< no picture inside decodes alone */
+    bool is_probed, is_steady, is_stepping;
+    struct sm_reading *reading; /**< of seen, one each */
+    double *jump_s;
+    size_t n_jumps;
+    bool *is_straight; /**< from seen i to i + 1 the counter goes in a straight line, as far as can be told */
+};
+void sm_counter__watch_release(struct sm_counter__watch *watch);
+/**
+ * Look until every stretch between two sightings is straight, short or settled.
+ * @param at_s n_at times that must be looked at.
+ */
+enum sm_status sm_counter__approach(struct sm_counter__watch *watch, const double *at_s, size_t n_at,
+                                    sm_counter__look_fn *look, void *user, struct sm_error *err) SM_CHECKED;
+/** The last readings of a look that goes through. */
+struct sm_counter__rest {
+    size_t n;
+    struct sm_counter__known last[64]; /**< ring, n counts all that were put in */
+};
+/** Take in one more sighting: does what comes up to the end of the look now follow? */
+bool sm_counter__rest_follows(struct sm_counter__rest *rest, const struct sm_counter__look *look,
+                              const struct sm_counter__sighting *sighting,
+                              const struct sm_counter__layout *layout);
+
+/* ---- eye.c ---- */
+
+/** How pictures are turned into sightings. */
+struct sm_counter__view {
+    const struct sm_counter__layout *layout;
+    const struct sm_counter__faces *faces;
+    struct sm_counter__reader *reader;
+};
+struct sm_counter__eye;
+/** @param opts [borrow] for its progress and helpers; may be NULL. */
+enum sm_status sm_counter__eye_new(struct sm_counter__eye **out, struct sm_counter__view view,
+                                   const struct sm_frame_source *source, const struct sm_counter_opts *opts,
+                                   struct sm_error *err) SM_CHECKED;
+void sm_counter__eye_free(struct sm_counter__eye **eye);
+sm_counter__look_fn sm_counter__eye_look; /**< user = struct sm_counter__eye */
+
+/* ---- fill.c ---- */
+
+/** Readings with carried ones between them, so that the nearest row of a table is never far off. */
+enum sm_status sm_counter__fill(struct sm_trace *trace, const struct sm_counter__watch *watch,
+                                struct sm_error *err) SM_CHECKED;
 
 /* ---- teach.c ---- */
 

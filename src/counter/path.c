@@ -234,6 +234,26 @@ static int candidate_order(const void *a, const void *b)
     return ca->counts < cb->counts ? -1 : ca->counts > cb->counts;
 }
 
+bool sm_counter__alone(int64_t *counts, double *margin_nats, const struct sm_counter__sighting *sighting,
+                       const struct sm_counter__layout *layout)
+{
+    struct candidate list[OWN_CANDIDATES];
+    int32_t n = 0;
+    for (int32_t a = 0; a < layout->n_anchors; a++) {
+        candidates_at(list, &n, sighting, a, layout);
+    }
+    if (n == 0) {
+        return false;
+    }
+    qsort(list, (size_t)n, sizeof *list, candidate_order);
+    if (list[0].cost > hidden_cost(sighting, layout)) {
+        return false;
+    }
+    *counts = list[0].counts;
+    *margin_nats = n > 1 ? list[1].cost - list[0].cost : FLOOR_NATS;
+    return true;
+}
+
 /** Nodes for the sightings that show a counter. @return their number. */
 static size_t nodes_make(struct node *nodes, const struct sm_counter__sighting *sightings, size_t n,
                          const struct sm_counter__layout *layout)
@@ -404,7 +424,7 @@ static double posterior(const struct lattice *l, const struct node *nodes, size_
     return exp(l->forward[here + (size_t)c] + l->backward[here + (size_t)c] - total);
 }
 
-static double counts_per_m(const struct sm_counter__layout *layout)
+double sm_counter__per_m(const struct sm_counter__layout *layout)
 {
     double per_unit = pow(10.0, layout->decimals);
     return layout->unit == SM_UNIT_M ? per_unit : per_unit / SM_M_PER_FT;
@@ -597,7 +617,7 @@ enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, si
                                 const struct sm_counter__sighting *sightings, size_t n_sightings,
                                 const struct sm_counter__layout *layout, struct sm_error *err)
 {
-    double per_m = counts_per_m(layout);
+    double per_m = sm_counter__per_m(layout);
     struct lattice lattice = {0};
     struct node *nodes = sm_calloc(n_sightings + 1, sizeof *nodes);
     uint8_t *choice = sm_calloc(n_sightings + 1, 1);
