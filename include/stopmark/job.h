@@ -27,6 +27,8 @@ struct sm_job_read_opts {
     enum sm_unit unit;        /**< SM_UNIT_UNKNOWN = read it off the picture */
     size_t n_at;
     const double *at_s;       /**< only these times, any order; none = the whole recording */
+    size_t n_threads;         /**< to read with, 0 = 1; the outcome is the same for any number */
+    bool is_thorough;         /**< look at every picture */
     sm_job_progress_fn *progress;
     void *progress_user;
     size_t n_distances;
@@ -54,6 +56,7 @@ struct sm_job_opts {
     const struct sm_job_change *change;
     sm_job_progress_fn *progress;
     void *progress_user;
+    size_t n_threads; /**< to read the video with, 0 = 1; the outcome is the same for any number */
 };
 struct sm_job; /**< a survey with everything made of it */
 

@@ -34,6 +34,14 @@ struct sm_media_info {
  * @cost about 0.01 to 0.04 of decoding the files once; 36 bytes of memory a frame.
  */
 enum sm_status sm_media_open(struct sm_media **out, const char *const *path, size_t n_paths, struct sm_error *err) SM_CHECKED;
+/**
+ * Another handle on the same recording, for another thread: the list of frames is copied, not made anew. A handle may
+ * be used while the other is.
+ * @param out [new] close with sm_media_close(). @cost 36 bytes of memory a frame; a decoder once it is used.
+ */
+enum sm_status sm_media_open_again(struct sm_media **out, const struct sm_media *media, struct sm_error *err) SM_CHECKED;
+/** Add to the findings of media what the decoder of another handle on the same recording met. */
+enum sm_status sm_media_take_findings(struct sm_media *media, const struct sm_media *other, struct sm_error *err) SM_CHECKED;
 void sm_media_close(struct sm_media **media);
 const struct sm_media_info *sm_media_get_info(const struct sm_media *media);
 

@@ -43,6 +43,9 @@ enum sm_cli_parsed sm_cli_parse(const struct sm_cli_command *command, const stru
 /* Tell a mistake in the words typed. @return SM_CLI_USAGE. */
 int sm_cli_misuse(const struct sm_cli_command *command, const char *fmt, ...) SM_PRINTF(2, 3);
 
+/* The value of --threads. */
+bool sm_cli_take_threads(size_t *n_threads, const char *value, struct sm_error *err);
+
 /* ---- messages, all on stderr ---- */
 
 /* `stopmark: FILE:LINE: what is wrong; what to do about it`. @return SM_CLI_FAILED. */

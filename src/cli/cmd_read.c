@@ -111,10 +111,24 @@ static bool take_out(void *user, const char *value, struct sm_error *err)
            wrong(err, value, "is of no kind that can be written", "name a .csv or a .json file");
 }
 
+static bool take_threads(void *user, const char *value, struct sm_error *err)
+{
+    return sm_cli_take_threads(&((struct request *)user)->job.n_threads, value, err);
+}
+
+static bool take_thorough(void *user, const char *value, struct sm_error *err)
+{
+    (void)value;
+    (void)err;
+    ((struct request *)user)->job.is_thorough = true;
+    return true;
+}
+
 static const struct sm_cli_option options[] = {
-    {"at", take_at, true},     {"box", take_box, true},
-    {"unit", take_unit, true}, {"distances", take_distances, true},
-    {"out", take_out, true},   {0},
+    {"at", take_at, true},           {"box", take_box, true},
+    {"unit", take_unit, true},       {"distances", take_distances, true},
+    {"out", take_out, true},         {"threads", take_threads, true},
+    {"thorough", take_thorough, false}, {0},
 };
 
 static enum sm_status write_trace(struct sm_text *text, const struct sm_trace *trace, bool is_json,
@@ -192,7 +206,8 @@ const struct sm_cli_command sm_cli_read = {
     .name = "read",
     .run = run,
     .line = "Read the distance counter burned into a survey video",
-    .usage = "read VIDEO... [--at T[,T...]] [--box X,Y,W,H] [--unit m|ft] [--distances FILE]... [--out FILE]",
+    .usage = "read VIDEO... [--at T[,T...]] [--box X,Y,W,H] [--unit m|ft] [--distances FILE]... [--out FILE] "
+             "[--threads N] [--thorough]",
     .help = "Several files are one recording, in the order given. Prints "
             "time_s,reading,unit,confidence,state.\n\n"
             "  --at T[,T...]       only the frames on screen at these times (seconds or H:MM:SS), one row\n"
@@ -204,5 +219,7 @@ const struct sm_cli_command sm_cli_read = {
             "                      each video, or once for all; else a text track or a .srt or .csv of the "
             "video's\n"
             "                      name is taken where there is one\n"
-            "  --out FILE          write a .csv or .json file instead of printing\n",
+            "  --out FILE          write a .csv or .json file instead of printing\n"
+            "  --threads N         read with N threads; the outcome is the same for any N\n"
+            "  --thorough          look at every picture, not only where something is left open: slower\n",
 };

@@ -8,7 +8,7 @@ enum { MAX_CHANGES = 100 };
 struct request {
     const char *job_path, *out_dir;
     struct sm_job_change change[MAX_CHANGES];
-    size_t n_changes;
+    size_t n_changes, n_threads;
 };
 
 static bool take_job(void *user, const char *value, struct sm_error *err)
@@ -44,10 +44,16 @@ static bool take_set(void *user, const char *value, struct sm_error *err)
     return true;
 }
 
+static bool take_threads(void *user, const char *value, struct sm_error *err)
+{
+    return sm_cli_take_threads(&((struct request *)user)->n_threads, value, err);
+}
+
 static const struct sm_cli_option options[] = {
     {"job", take_job, true},
     {"out", take_out, true},
     {"set", take_set, true},
+    {"threads", take_threads, true},
     {0},
 };
 
@@ -119,7 +125,12 @@ static int deliver(struct sm_job *job, const struct request *request, const stru
 static int schedule(const struct request *request, const struct sm_cli_common *common, const char *sheet)
 {
     struct sm_cli_progress progress = sm_cli_progress_start(common);
-    struct sm_job_opts opts = {sheet, request->n_changes, request->change, sm_cli_progress_tell, &progress};
+    struct sm_job_opts opts = {.sheet_path = sheet,
+                               .n_changes = request->n_changes,
+                               .change = request->change,
+                               .progress = sm_cli_progress_tell,
+                               .progress_user = &progress,
+                               .n_threads = request->n_threads};
     struct sm_job *job = NULL;
     struct sm_error err = {0};
     enum sm_status status = sm_job_schedule(&job, &opts, &err);
@@ -153,10 +164,11 @@ const struct sm_cli_command sm_cli_schedule = {
     .name = "schedule",
     .run = run,
     .line = "Turn a survey into a repair schedule",
-    .usage = "schedule SHEET [--job JOB] [--out DIR] [--set KEY=VALUE]...",
+    .usage = "schedule SHEET [--job JOB] [--out DIR] [--set KEY=VALUE]... [--threads N]",
     .help =
         "SHEET names the videos, the operator's log, the kits and the owner's rules. Prints the schedule.\n\n"
         "  --job JOB           keep the survey and its schedule in this job file, made when missing\n"
         "  --out DIR           write schedule.json, schedule.csv, crew sheet, report, drawing and stills there\n"
-        "  --set KEY=VALUE     another value than the sheet's, as in --set \"rules.overlap=120 mm\"\n",
+        "  --set KEY=VALUE     another value than the sheet's, as in --set \"rules.overlap=120 mm\"\n"
+        "  --threads N         read the video with N threads; the schedule is the same for any N\n",
 };

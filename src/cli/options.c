@@ -6,7 +6,7 @@
 
 #include "cli.h"
 
-enum { MAX_OWN = 20, N_COMMON = 3, FIRST_OWN = 256 };
+enum { MAX_OWN = 20, N_COMMON = 3, FIRST_OWN = 256, MAX_THREADS = 64 };
 
 static const struct option common_options[N_COMMON] = {
     {"help", no_argument, NULL, 'h'},
@@ -89,4 +89,16 @@ enum sm_cli_parsed sm_cli_parse(const struct sm_cli_command *command, const stru
     *n_operands = argc + 1 - optind;
     memmove(argv, argv - 1 + optind, (size_t)*n_operands * sizeof *argv);
     return SM_CLI_GO_ON;
+}
+
+bool sm_cli_take_threads(size_t *n_threads, const char *value, struct sm_error *err)
+{
+    int64_t n;
+    if (!sm_parse_int(value, 1, MAX_THREADS, &n)) {
+        sm_error_set(err, SM_E_FORMAT, "\"%s\" is no number of threads", value);
+        sm_error_remedy(err, "give a number from 1 to %d", MAX_THREADS);
+        return false;
+    }
+    *n_threads = (size_t)n;
+    return true;
 }

@@ -24,15 +24,20 @@
 #define DENSE_STEP_S 0.2      /* longest spacing where one looks closely */
 #define STEP_COUNTS 2.0       /* a camera at ordinary speed moves the counter by so much from one to the next */
 #define ORDINARY_M_PER_S 0.15
-#define SURE 0.9f             /* a reading below it puts what lies beside it in doubt */
+#define SURE 0.6f             /* a reading below it puts what lies beside it in doubt; one above it that is
+                                 wrong does so by being off the line */
 #define SHORT_S 0.5           /* a corner in a stretch this short is seen well enough, */
 #define SHORT_COUNTS 6        /* if it is no longer than this */
 #define LONGEST_S 20.0        /* nothing is taken on trust for longer */
 #define LONGEST_HIDDEN_S 4.0  /* a counter may come and go unseen for this long */
 #define STILL_COUNTS 2        /* moved by no more, the line cannot be off by more than half of it */
 #define ON_LINE_COUNTS 1.01   /* two roundings */
-#define UNSTEADY_LONG_S 3.0   /* where speeds wander, a line on one side proves little for longer stretches */
-#define STEADY_SHARE 0.35
+#define LONG_S 3.0            /* speeds of an operator's hand keep for about this long */
+#define NEAR_LINE_COUNTS 1.5  /* for longer stretches at most: a speed need not be that even to be one */
+#define UNEVEN 0.005          /* of the way, */
+#define SLOW_SHARE 0.8        /* of the pace beside it: slower than that, it may hide a standstill */
+#define STEADY_SHARE 0.75     /* of lines through three samples that go on through a fourth */
+#define STEADY_SHARE_LONG 0.35 /* the same with samples far apart, where few legs hold four */
 #define REST_S 1.2            /* before the rest is believed it must have gone this way for so long */
 #define ALONE_NATS 2.0        /* a single picture's reading is believed from here on */
 #define PROBE_S 2.5           /* looked at picture by picture, to see how the display moves on */
@@ -167,36 +172,59 @@ static double off_line(const struct sm_reading *a, const struct sm_reading *b, c
 }
 
 /**
- * Is the stretch from i to i + 1 on one line with what lies on one side of it? A reading at least half its
- * length and at most twice its length away is asked; nearer ones would agree with anything.
- * @param step -1 = before it, 1 = after it.
+ * A reading before the stretch from i to i + 1 (step = -1) or after it (1), at least half its length and at
+ * most about twice its length away: nearer ones would agree with anything. NULL = none.
  */
-static bool goes_on(const struct sm_counter__watch *watch, size_t i, int step)
+static const struct sm_reading *beside(const struct sm_counter__watch *watch, size_t i, int step)
 {
-    const struct sm_reading *a = reading_of(watch, i), *b = reading_of(watch, i + 1);
-    double length_s = b->time_s - a->time_s;
+    double length_s = watch->reading[i + 1].time_s - watch->reading[i].time_s;
     size_t k = step < 0 ? i : i + 1;
-    const struct sm_reading *near = step < 0 ? a : b;
+    double near_s = watch->reading[k].time_s;
     while (step < 0 ? k > 0 : k + 1 < watch->seen.n) {
         k += (size_t)step;
-        const struct sm_reading *far = reading_of(watch, k);
-        double away_s = fabs(far->time_s - near->time_s);
+        double away_s = fabs(watch->reading[k].time_s - near_s);
         if (away_s > 2.1 * length_s) {
-            return false;
+            return NULL;
         }
-        if (away_s >= 0.5 * length_s && is_sure(far)) {
-            return step < 0 ? off_line(far, a, b) <= ON_LINE_COUNTS : off_line(a, b, far) <= ON_LINE_COUNTS;
+        if (away_s >= 0.5 * length_s && is_sure(&watch->reading[k])) {
+            return &watch->reading[k];
         }
     }
-    return false;
+    return NULL;
 }
 
+static double pace(const struct sm_reading *a, const struct sm_reading *b)
+{
+    return fabs((double)(b->counts - a->counts)) / fabs(b->time_s - a->time_s);
+}
+
+/**
+ * Is the stretch from i to i + 1 on one line with what lies beside it? One side is enough where speeds keep,
+ * unless the other side is faster: two halves of a standstill between two legs make a line, too.
+ */
 static bool is_on_line(const struct sm_counter__watch *watch, size_t i)
 {
-    bool before = goes_on(watch, i, -1), after = goes_on(watch, i, 1);
-    bool needs_both =
-        !watch->is_steady && watch->reading[i + 1].time_s - watch->reading[i].time_s > UNSTEADY_LONG_S;
-    return needs_both ? before && after : before || after;
+    const struct sm_reading *a = &watch->reading[i], *b = a + 1;
+    const struct sm_reading *before = beside(watch, i, -1), *after = beside(watch, i, 1);
+    double slack = b->time_s - a->time_s > LONG_S ? UNEVEN * (double)moved(watch, i) : 0;
+    double most = fmin(ON_LINE_COUNTS + slack, NEAR_LINE_COUNTS);
+    bool goes_before = before && off_line(before, a, b) <= most;
+    bool goes_after = after && off_line(a, b, after) <= most;
+    double fastest = fmax(before ? pace(before, a) : 0, after ? pace(b, after) : 0);
+    bool needs_both = !watch->is_steady || pace(a, b) < SLOW_SHARE * fastest;
+    return needs_both ? goes_before && goes_after : goes_before || goes_after;
+}
+
+/** Hardly anything moved: a standstill, if it has lasted or goes on, or is too short to hide a way out and back. */
+static bool is_still(const struct sm_counter__watch *watch, size_t i)
+{
+    const struct sm_reading *a = &watch->reading[i], *b = a + 1;
+    const struct sm_reading *before = beside(watch, i, -1), *after = beside(watch, i, 1);
+    if (moved(watch, i) > STILL_COUNTS) {
+        return false;
+    }
+    return b->time_s - a->time_s <= SHORT_S || (before && llabs(a->counts - before->counts) <= STILL_COUNTS) ||
+           (after && llabs(after->counts - b->counts) <= STILL_COUNTS);
 }
 
 /** Both ends seen for sure: does what lies between follow? */
@@ -210,7 +238,7 @@ static bool follows(const struct sm_counter__watch *watch, size_t i)
     if (watch->is_stepping) {
         return counts == 0 || length_s < 1.5 * watch->frame_s;
     }
-    return counts <= STILL_COUNTS || (length_s <= SHORT_S && counts <= SHORT_COUNTS) || is_on_line(watch, i);
+    return is_still(watch, i) || (length_s <= SHORT_S && counts <= SHORT_COUNTS) || is_on_line(watch, i);
 }
 
 static bool is_doubted(const struct sm_counter__watch *watch, size_t i)
@@ -260,23 +288,47 @@ static struct sm_counter__look look_into(const struct sm_counter__watch *watch, 
     } else {
         look.kind = watch->is_stepping ? SM_LOOK_ALL : SM_LOOK_THROUGH;
     }
-    if (look.kind == SM_LOOK_THROUGH && (watch->is_steady || length_s <= UNSTEADY_LONG_S)) {
+    if (look.kind == SM_LOOK_THROUGH) {
+        look.is_line_enough = watch->is_steady || length_s <= LONG_S;
         look.end = known_of(watch, i + 1);
         look.after = known_of(watch, i + 2);
     }
     return look;
 }
 
+/** Could a look into i or i + 1 be spared by a look into its neighbour? On a leg between two corners, both in
+ * long stretches, the one that moves most is likely straight, and will be seen to be once its neighbours are
+ * gone through. */
+static bool can_wait(const struct sm_counter__watch *watch, size_t i, const bool *is_open)
+{
+    double length_s = watch->reading[i + 1].time_s - watch->reading[i].time_s;
+    if (length_s <= LONG_S || length_s > LONGEST_S || i == 0 || i + 2 >= watch->seen.n) {
+        return false;
+    }
+    bool is_fastest = moved(watch, i) >= moved(watch, i - 1) && moved(watch, i) > moved(watch, i + 1);
+    return is_fastest && is_sure(&watch->reading[i]) && is_sure(&watch->reading[i + 1]) &&
+           (is_open[i - 1] || is_open[i + 1]);
+}
+
 static enum sm_status wish_closer(struct wishes *wishes, const struct sm_counter__watch *watch)
 {
     enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i + 1 < watch->seen.n; i++) {
-        double start_s = watch->reading[i].time_s, end_s = watch->reading[i + 1].time_s;
+    size_t n = watch->seen.n;
+    bool *is_open = sm_calloc(n + 1, sizeof *is_open);
+    if (!is_open) {
+        return SM_E_NOMEM;
+    }
+    for (size_t i = 0; i + 1 < n; i++) {
         watch->is_straight[i] = !is_doubted(watch, i);
-        if (!watch->is_straight[i] && !span_holds(&watch->settled, start_s, end_s)) {
+        is_open[i] = !watch->is_straight[i] &&
+                     !span_holds(&watch->settled, watch->reading[i].time_s, watch->reading[i + 1].time_s);
+    }
+    for (size_t i = 0; status == SM_OK && i + 1 < n; i++) {
+        if (is_open[i] && !can_wait(watch, i, is_open)) {
             status = wish(wishes, look_into(watch, i));
         }
     }
+    sm_free(is_open);
     return status;
 }
 
@@ -312,7 +364,8 @@ static bool find_steady(const struct sm_counter__watch *watch)
         n_good += was_line && is_line;
         was_line = is_line;
     }
-    return n >= 4 && (double)n_good >= STEADY_SHARE * (double)n;
+    double share = watch->key_interval_s > LONG_S ? STEADY_SHARE_LONG : STEADY_SHARE;
+    return n >= 4 && (double)n_good >= share * (double)n;
 }
 
 /** Wish for a few short stretches picture by picture, spread over those that move. */
@@ -374,14 +427,17 @@ bool sm_counter__rest_follows(struct sm_counter__rest *rest, const struct sm_cou
     double margin_nats = 0;
     now.is_known = sm_counter__alone(&now.counts, &margin_nats, sighting, layout) && margin_nats > ALONE_NATS;
     rest->last[rest->n++ % N] = now;
-    if (!now.is_known || !look->end.is_known || !look->after.is_known ||
-        look->end.time_s - now.time_s < 2 * look->step_s) {
+    if (!now.is_known || !look->end.is_known || look->end.time_s - now.time_s < 2 * look->step_s) {
+        return false;
+    }
+    bool is_still = now.counts == look->end.counts;
+    if (!is_still && (!look->is_line_enough || !look->after.is_known)) {
         return false;
     }
     struct sm_reading from = {.time_s = now.time_s, .counts = now.counts};
     struct sm_reading to = {.time_s = look->end.time_s, .counts = look->end.counts};
     struct sm_reading after = {.time_s = look->after.time_s, .counts = look->after.counts};
-    if (off_line(&from, &to, &after) > ON_LINE_COUNTS) {
+    if (!is_still && off_line(&from, &to, &after) > ON_LINE_COUNTS) {
         return false;
     }
     for (size_t back = 1; back < N && back < rest->n; back++) {

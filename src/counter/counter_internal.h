@@ -298,6 +298,7 @@ struct sm_counter__look {
     double start_s, end_s, step_s;
     struct sm_counter__span stretch;     /**< between two sightings, for the sake of which one looks */
     struct sm_counter__known end, after; /**< what is read at end_s and some time after it */
+    bool is_line_enough; /**< going on in a line up to both, the rest is taken to do so, too */
     bool has_seen;                       /**< out: there was a picture */
 };
 /** Fulfils n wishes. Sightings are added in any order. */

@@ -31,6 +31,7 @@
 #define STAND_NATS 1.0
 #define PACE_WINDOW 3 /* steps on each side that tell the pace */
 #define PACE_WIDTH_COUNTS 0.7
+#define EVEN_PACE 0.02 /* a steady camera keeps its speed as well as this */
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
 #define FULL_LOOKS 3   /* at each end of the stretch for which a mark stays */
 #define REPEATED_LOOK 0.02f /* weight of the others: one picture seen again and again */
@@ -324,9 +325,15 @@ static double move_cost(int64_t a, int64_t b, double dt_s, double per_m)
     return fmin(spread, JUMP_NATS + log(reach + 1) + (is_alike(d) ? ALIKE_NATS : 0));
 }
 
+/** Cost of a move at a pace that keeps to the expected one with this width, counts. */
+static double pace_cost(double off, double width)
+{
+    return -log(0.5 / width) + fabs(off) / width;
+}
+
 /**
- * As move_cost(), once the usual pace around the step is known (expected, counts): most steps keep it, which
- * settles last digits that one picture leaves open.
+ * As move_cost(), once the usual pace around the step is known (expected, counts): most steps keep it, many
+ * of them very nearly, which settles last digits that one picture leaves open.
  */
 static double step_cost(int64_t a, int64_t b, double dt_s, double per_m, double expected)
 {
@@ -334,10 +341,11 @@ static double step_cost(int64_t a, int64_t b, double dt_s, double per_m, double 
     if (isnan(expected)) {
         return broad;
     }
-    double width = fmax(PACE_WIDTH_COUNTS, 0.25 * fabs(expected));
-    double near = -log(0.5 / width) + fabs((double)(b - a) - expected) / width;
-    double least = fmin(broad, near);
-    return least - log(0.5 * exp(least - broad) + 0.5 * exp(least - near));
+    double off = (double)(b - a) - expected;
+    double near = pace_cost(off, fmax(PACE_WIDTH_COUNTS, 0.25 * fabs(expected)));
+    double even = pace_cost(off, fmax(PACE_WIDTH_COUNTS, EVEN_PACE * fabs(expected)));
+    double least = fmin(broad, fmin(near, even));
+    return least - log(0.5 * exp(least - broad) + 0.25 * exp(least - near) + 0.25 * exp(least - even));
 }
 
 static double log_add(double a, double b)

@@ -142,7 +142,8 @@ static bool differ(const double *a, const double *b, size_t n)
 
 /*
  * Read with the frames at the entries' times looked at themselves. Where these times follow from log and
- * trace together (a clock of unknown offset), a first reading gives the times and a second reads there.
+ * trace together (a clock of unknown offset), a first reading gives the times, and the frames there are looked
+ * at in addition.
  */
 static enum sm_status read_at_entries(struct sm_job *job, struct sm_counter *counter,
                                       const struct sm_job__reading *reading, double *time_s, double *at_s,
@@ -245,9 +246,14 @@ static enum sm_status read_video(struct sm_job *job, struct sm_error *err)
     if (status != SM_OK) {
         return status;
     }
-    struct sm_job__reading reading = {job->media,           sheet->counter_box, sheet->counter_unit,
-                                      sheet->video_start_s, sheet->video_end_s, job->progress,
-                                      job->progress_user};
+    struct sm_job__reading reading = {.media = job->media,
+                                      .box = sheet->counter_box,
+                                      .unit = sheet->counter_unit,
+                                      .start_s = sheet->video_start_s,
+                                      .end_s = sheet->video_end_s,
+                                      .n_threads = job->n_threads,
+                                      .progress = job->progress,
+                                      .progress_user = job->progress_user};
     struct sm_job__beside beside = {sheet->n_distances, sheet->n_videos, sheet->distances, sheet->video, sheet->log};
     status = sm_job__beside_find(&job->distances, &beside, job->media, &job->video, err);
     status = status == SM_OK ? read_picture(job, &reading, err) : status;
@@ -331,6 +337,7 @@ enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *op
         sm_free(job);
         return sm_job__no_memory(err);
     }
+    job->n_threads = opts->n_threads;
     job->progress = opts->progress;
     job->progress_user = opts->progress_user;
     enum sm_status status = run(job, opts, err);

@@ -35,6 +35,7 @@ struct sm_job {
     const struct sm_job_change *change; /* copies */
     const struct sm_trace *stored_trace; /* as first read, where trace was corrected; NULL = trace itself */
     struct sm_store_findings findings[SM_JOB__N_STAGES];
+    size_t n_threads; /* 0 = 1 */
     sm_job_progress_fn *progress;
     void *progress_user;
 };
@@ -54,6 +55,8 @@ struct sm_job__part {
     double start_s, end_s;
 };
 struct sm_frame_source sm_job__part_source(struct sm_job__part *part);
+struct sm_job__reading;
+struct sm_job__part sm_job__part_of(const struct sm_job__reading *reading);
 
 /* What is to be read of which recording. */
 struct sm_job__reading {
@@ -61,10 +64,26 @@ struct sm_job__reading {
     struct sm_box box;
     enum sm_unit unit;
     double start_s, end_s; /* NaN = open */
+    size_t n_threads;      /* 0 = 1 */
+    enum sm_counter_effort effort;
     sm_job_progress_fn *progress;
     void *progress_user;
 };
-/* Find the counter and read it; at_s are the times that must be read themselves. */
+/* What further threads read through: views of the recording of their own. */
+struct sm_job__helpers {
+    size_t n;
+    struct sm_media **media;
+    struct sm_job__part *part;
+    struct sm_frame_source *source;
+};
+/* Close them whatever this returns. */
+enum sm_status sm_job__helpers_open(struct sm_job__helpers *helpers, const struct sm_job__reading *reading,
+                                    struct sm_error *err);
+/* What they met of damage goes to the recording's own findings. @return status, or a failure here. */
+enum sm_status sm_job__helpers_close(struct sm_job__helpers *helpers, const struct sm_job__reading *reading,
+                                     enum sm_status status, struct sm_error *err);
+/* Find the counter and read it; at_s are the times that must be read themselves. Read again with other times,
+ * only these are looked at. */
 enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__reading *reading,
                             struct sm_findings *findings, struct sm_error *err);
 enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,

@@ -71,7 +71,7 @@ struct sm_frame_source sm_job__part_source(struct sm_job__part *part)
 
 /* ---- finding and reading ---- */
 
-static struct sm_job__part part_of(const struct sm_job__reading *reading)
+struct sm_job__part sm_job__part_of(const struct sm_job__reading *reading)
 {
     return (struct sm_job__part){sm_media_source(reading->media), reading->start_s, reading->end_s};
 }
@@ -99,8 +99,9 @@ enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__readin
                             struct sm_findings *findings, struct sm_error *err)
 {
     struct sm_job__step step = {reading->progress, reading->progress_user, "looking for the counter"};
-    struct sm_counter_opts opts = {reading->box, reading->unit, sm_job__tell, &step};
-    struct sm_job__part part = part_of(reading);
+    struct sm_counter_opts opts = {
+        .box = reading->box, .unit = reading->unit, .progress = sm_job__tell, .progress_user = &step};
+    struct sm_job__part part = sm_job__part_of(reading);
     struct sm_frame_source source = sm_job__part_source(&part);
     enum sm_status status = sm_counter_find(out, &source, &opts, err);
     return status == SM_OK ? tell_rival(findings, *out, err) : status;
@@ -111,10 +112,28 @@ enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
                             struct sm_error *err)
 {
     struct sm_job__step step = {reading->progress, reading->progress_user, "reading the counter"};
-    struct sm_counter_opts opts = {reading->box, reading->unit, sm_job__tell, &step};
-    struct sm_job__part part = part_of(reading);
+    struct sm_counter_opts opts = {.box = reading->box,
+                                   .unit = reading->unit,
+                                   .progress = sm_job__tell,
+                                   .progress_user = &step,
+                                   .effort = reading->effort};
+    struct sm_job__part part = sm_job__part_of(reading);
     struct sm_frame_source source = sm_job__part_source(&part);
-    return sm_counter_read(out, counter, &source, at_s, n_at, &opts, err);
+    struct sm_job__helpers helpers;
+    struct sm_trace *trace = NULL;
+    enum sm_status status = sm_job__helpers_open(&helpers, reading, err);
+    if (status == SM_OK) {
+        opts.n_helpers = helpers.n;
+        opts.helper = helpers.source;
+        status = sm_counter_read_more(&trace, counter, &source, at_s, n_at, &opts, err);
+    }
+    status = sm_job__helpers_close(&helpers, reading, status, err);
+    if (status != SM_OK) {
+        sm_trace_free(&trace);
+        return status;
+    }
+    *out = trace;
+    return SM_OK;
 }
 
 /* The whole trace, from the picture and what stands beside it. */
@@ -174,8 +193,16 @@ enum sm_status sm_job_read(struct sm_trace **out, const struct sm_job_read_opts 
         return status;
     }
     struct sm_trace *trace = NULL;
-    struct sm_job__reading reading = {media,  opts->box,      opts->unit,         SM_NAN,
-                                      SM_NAN, opts->progress, opts->progress_user};
+    struct sm_job__reading reading = {.media = media,
+                                      .box = opts->box,
+                                      .unit = opts->unit,
+                                      .start_s = SM_NAN,
+                                      .end_s = SM_NAN,
+                                      .n_threads = opts->n_threads,
+                                      .effort = opts->is_thorough ? SM_COUNTER_EFFORT_FULL
+                                                                  : SM_COUNTER_EFFORT_AUTO,
+                                      .progress = opts->progress,
+                                      .progress_user = opts->progress_user};
     status = read_open(&trace, &reading, opts, findings, err);
     if (status != SM_OK) {
         sm_error_source(err, opts->video[0]);

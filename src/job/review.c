@@ -701,7 +701,13 @@ enum sm_status sm_job_reread(struct sm_trace **out, const char *const *video, si
     struct sm_counter *counter = NULL;
     double *inside_s = sm_calloc(n_at + 1, sizeof *inside_s);
     enum sm_status status = inside_s ? sm_media_open(&media, video, n_videos, err) : sm_job__no_memory(err);
-    struct sm_job__reading reading = {media, box, unit, SM_NAN, SM_NAN, progress, progress_user};
+    struct sm_job__reading reading = {.media = media,
+                                      .box = box,
+                                      .unit = unit,
+                                      .start_s = SM_NAN,
+                                      .end_s = SM_NAN,
+                                      .progress = progress,
+                                      .progress_user = progress_user};
     struct sm_findings findings = {0};
     if (status == SM_OK) {
         n_at = sm_job__inside(inside_s, at_s, n_at, sm_media_get_info(media)->duration_s);

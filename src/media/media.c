@@ -192,26 +192,37 @@ static void fill_info(struct sm_media *media)
     info->rotation_deg = first->rotation_deg;
 }
 
-static enum sm_status media_new(struct sm_media **out, const char *const *path, size_t n_paths,
-                                struct sm_error *err)
+enum sm_status sm_media__new(struct sm_media **out, size_t n_files, struct sm_error *err)
 {
     struct sm_media *media = sm_calloc(1, sizeof *media);
     if (!media) {
         return sm_media__no_memory(err);
     }
     media->demux.fd = -1;
-    media->n_files = n_paths;
-    media->active = n_paths;
-    media->file = sm_calloc(n_paths, sizeof *media->file);
-    bool is_whole = media->file && sm_arena_new(&media->arena) == SM_OK;
-    for (size_t i = 0; i < n_paths && is_whole; i++) {
-        media->file[i].path = sm_arena_strdup(media->arena, path[i]);
-        media->file[i].other_size_s = SM_NAN;
-        is_whole = media->file[i].path != NULL;
-    }
-    if (!is_whole) {
+    media->n_files = n_files;
+    media->active = n_files;
+    media->file = sm_calloc(n_files, sizeof *media->file);
+    if (!media->file || sm_arena_new(&media->arena) != SM_OK) {
         sm_media_close(&media);
         return sm_media__no_memory(err);
+    }
+    *out = media;
+    return SM_OK;
+}
+
+static enum sm_status media_new(struct sm_media **out, const char *const *path, size_t n_paths,
+                                struct sm_error *err)
+{
+    struct sm_media *media = NULL;
+    enum sm_status status = sm_media__new(&media, n_paths, err);
+    for (size_t i = 0; i < n_paths && status == SM_OK; i++) {
+        media->file[i].path = sm_arena_strdup(media->arena, path[i]);
+        media->file[i].other_size_s = SM_NAN;
+        status = media->file[i].path ? SM_OK : sm_media__no_memory(err);
+    }
+    if (status != SM_OK) {
+        sm_media_close(&media);
+        return status;
     }
     *out = media;
     return SM_OK;

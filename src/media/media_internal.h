@@ -263,4 +263,9 @@ enum sm_status sm_media__note_oddities(struct sm_media *media, const struct medi
 enum sm_status sm_media__publish(struct sm_media *media, struct sm_error *err) SM_CHECKED;
 enum sm_status sm_media__no_memory(struct sm_error *err);
 
+/* ---- media.c ---- */
+
+/* A handle without a frame list yet. */
+enum sm_status sm_media__new(struct sm_media **out, size_t n_files, struct sm_error *err) SM_CHECKED;
+
 #endif

@@ -211,6 +211,7 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
     struct sm_media *media = NULL;
     struct sm_counter *counter = NULL;
     struct sm_trace *trace = NULL;
+    const struct sm_counter_opts counter_opts = {.effort = options->effort};
     size_t n_at = options->n_frames < truth->n ? options->n_frames : truth->n;
     double *at_s = sm_calloc(n_at + 1, sizeof *at_s);
     size_t *row = sm_calloc(n_at + 1, sizeof *row);
@@ -239,7 +240,7 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
                            c[i].box.x_px, c[i].box.y_px, c[i].box.width_px, c[i].box.height_px, c[i].verdict);
                 }
             }
-            status = sm_counter_read(&trace, counter, &source, at_s, n_at, NULL, err);
+            status = sm_counter_read(&trace, counter, &source, at_s, n_at, &counter_opts, err);
         }
     }
     for (size_t i = 0; i < n_at; i++) {

@@ -5,7 +5,7 @@
 #ifndef READ_SCORE_H
 #define READ_SCORE_H
 
-#include "stopmark/base.h"
+#include "stopmark/counter.h"
 
 #define READ_SCORE_BINS 10
 
@@ -21,6 +21,7 @@ struct read_score {
 struct read_score_opts {
     size_t n_frames; /**< frames of the clip looked at exactly */
     bool shows_misses;
+    enum sm_counter_effort effort;
 };
 /**
  * Score one survey folder. A clip that cannot be read counts all its frames as missed and tells why in err.

@@ -1,7 +1,7 @@
 /*
  * How well is the counter read? One row a clip, the totals, the reliability of the confidence.
  *
- *   readbench [--frames N] [--misses] FOLDER...
+ *   readbench [--frames N] [--misses] [--sparse|--full] FOLDER...
  *
  * exact   share of the looked-at frames with a visible counter whose reading is right to the last digit (read
  * --at) wrong9  wrong ones among those given with confidence 0.9 or more ghost   frames without a counter
@@ -36,6 +36,10 @@ int main(int argc, char **argv)
             i++;
         } else if (strcmp(argv[i], "--misses") == 0) {
             opts.shows_misses = true;
+        } else if (strcmp(argv[i], "--sparse") == 0) {
+            opts.effort = SM_COUNTER_EFFORT_SPARSE;
+        } else if (strcmp(argv[i], "--full") == 0) {
+            opts.effort = SM_COUNTER_EFFORT_FULL;
         } else {
             clip(&sum, argv[i], &opts);
         }
