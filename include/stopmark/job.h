@@ -261,6 +261,9 @@ struct sm_job_audited {
  */
 enum sm_status sm_job_audit(struct sm_job_audited **out, const struct sm_job_audit_opts *opts, struct sm_error *err) SM_CHECKED;
 void sm_job_audited_free(struct sm_job_audited **audited);
+/** Hold a job against its own history and its input files, see sm_store_check(). */
+enum sm_status sm_job_verify(struct sm_store_checked *checked, const char *job_path, const char *expected_chain,
+                             sm_job_progress_fn *progress, void *progress_user, struct sm_error *err) SM_CHECKED;
 
 /* ---- jobs made apart --------------------------------------------------------------------------------------------- */
 

@@ -274,4 +274,25 @@ enum sm_status sm_store_list_conflicts(struct sm_store_conflicts **out, struct s
                                        struct sm_error *err) SM_CHECKED;
 void sm_store_conflicts_free(struct sm_store_conflicts **conflicts);
 
+/* ---- is it still what it was? --------------------------------------------------------------------------------- */
+
+/** What a check found. Free with sm_findings_release() on findings. */
+struct sm_store_checked {
+    struct sm_findings findings; /**< warnings: the job was changed from outside; notes: input files missing or changed */
+    int64_t n_events, n_surveys, n_as_built, n_verdicts, n_inputs;
+    int64_t n_tampered;          /**< of the findings, those that mean the job itself was changed */
+    int64_t n_missing, n_changed; /**< input files */
+    char chain[65];              /**< at the end of the history */
+};
+/**
+ * Hold the job against its own history: every event against the chain, every as-built row and verdict against its key, every
+ * survey's stored results against the digest in its event, everything an event speaks of for being there; then every input
+ * file, where it lies, against its hash.
+ * @param expected_chain a chain printed earlier (audit.json): the history must have passed through it; NULL = none.
+ * @param progress over the input files, in bytes; may be NULL.
+ * @param checked [inout] zero it. @return SM_OK however much was found; SM_E_FORMAT the file cannot be read at all; SM_E_NOMEM.
+ */
+enum sm_status sm_store_check(struct sm_store_checked *checked, struct sm_store *store, const char *expected_chain,
+                              sm_progress_fn *progress, void *user, struct sm_error *err) SM_CHECKED;
+
 #endif

@@ -36,7 +36,25 @@ static bool take_warranty(void *user, const char *value, struct sm_error *err)
     return true;
 }
 
+static bool take_verify(void *user, const char *value, struct sm_error *err)
+{
+    (void)value;
+    (void)err;
+    ((struct request *)user)->is_verify = true;
+    return true;
+}
+
+static bool take_chain(void *user, const char *value, struct sm_error *err)
+{
+    (void)err;
+    ((struct request *)user)->chain = value;
+    ((struct request *)user)->is_verify = true;
+    return true;
+}
+
 static const struct sm_cli_option options[] = {
+    {"verify", take_verify, false},
+    {"chain", take_chain, true},
     {"out", take_out, true},
     {"segment", take_segment, true},
     {"warranty", take_warranty, true},
@@ -120,6 +138,65 @@ static int audit(const struct request *request, const struct sm_cli_common *comm
     return result;
 }
 
+/* ---- verify ---- */
+
+static void add_verified_json(struct sm_text *text, const struct sm_store_checked *checked)
+{
+    struct sm_json json = {.out = text};
+    sm_json_open(&json, NULL, '{');
+    sm_json_string(&json, "schema", "stopmark.verify/1");
+    sm_json_bool(&json, "sound", checked->n_tampered == 0);
+    sm_json_int(&json, "events", checked->n_events);
+    sm_json_string(&json, "chain", checked->chain);
+    sm_json_int(&json, "surveys", checked->n_surveys);
+    sm_json_int(&json, "as_built", checked->n_as_built);
+    sm_json_int(&json, "verdicts", checked->n_verdicts);
+    sm_json_int(&json, "inputs", checked->n_inputs);
+    sm_json_int(&json, "inputs_missing", checked->n_missing);
+    sm_json_int(&json, "inputs_changed", checked->n_changed);
+    sm_json_open(&json, "findings", '[');
+    for (size_t i = 0; i < checked->findings.n; i++) {
+        const struct sm_finding *f = &checked->findings.item[i];
+        sm_json_open_compact(&json, NULL, '{');
+        sm_json_string(&json, "kind", f->severity == SM_SEVERITY_WARNING ? "job changed" : "input");
+        sm_json_string(&json, "where", f->source);
+        sm_json_string(&json, "message", f->message);
+        sm_json_close(&json, '}');
+    }
+    sm_json_close(&json, ']');
+    sm_json_close(&json, '}');
+}
+
+static int verify(const struct request *request, const struct sm_cli_common *common, const char *job)
+{
+    struct sm_cli_progress progress = sm_cli_progress_start(common);
+    struct sm_store_checked checked = {0};
+    struct sm_error err = {0};
+    struct sm_text text = {0};
+    enum sm_status status = sm_job_verify(&checked, job, request->chain, sm_cli_progress_tell, &progress, &err);
+    sm_cli_progress_end(&progress);
+    int result = status == SM_OK ? SM_CLI_DONE : sm_cli_fail(&err);
+    if (status == SM_OK) {
+        sm_cli_findings(&checked.findings);
+        if (common->is_json) {
+            add_verified_json(&text, &checked);
+        } else if (!common->is_quiet) {
+            sm_text_addf(&text,
+                         "%s: %lld events, %lld surveys, %lld as-built rows, %lld verdicts; %lld input files, %lld missing, "
+                         "%lld changed\nchain %s\n",
+                         checked.n_tampered ? "the job was changed from outside" : "the job is what it was",
+                         (long long)checked.n_events, (long long)checked.n_surveys, (long long)checked.n_as_built,
+                         (long long)checked.n_verdicts, (long long)checked.n_inputs, (long long)checked.n_missing,
+                         (long long)checked.n_changed, checked.chain);
+        }
+        result = sm_cli_print(&text);
+        result = result == SM_CLI_DONE && checked.n_tampered ? SM_CLI_FAILED : result;
+    }
+    sm_text_release(&text);
+    sm_findings_release(&checked.findings);
+    return result;
+}
+
 static int run(int argc, char **argv)
 {
     struct request request = {0};
@@ -132,17 +209,19 @@ static int run(int argc, char **argv)
     if (n_operands != 1) {
         return sm_cli_misuse(&sm_cli_audit, n_operands ? "more than one job named" : "no job named");
     }
-    return audit(&request, &common, argv[0]);
+    return request.is_verify ? verify(&request, &common, argv[0]) : audit(&request, &common, argv[0]);
 }
 
 const struct sm_cli_command sm_cli_audit = {
     .name = "audit",
     .run = run,
     .line = "Show which defects were addressed, with the evidence",
-    .usage = "audit JOB [--out DIR] [--segment NAME] [--warranty MONTHS]",
+    .usage = "audit JOB [--out DIR] [--segment NAME] [--warranty MONTHS] [--verify [--chain HASH]]",
     .help = "States: open, planned, installed, missed (a liner is in and does not cover the defect), proven (a recheck shows the\n"
             "liner and not the defect), remains (a recheck logs it again), unseen, referred.\n\n"
             "  --out DIR           write audit.json, audit.csv, audit.html, audit.pdf and the pictures there\n"
             "  --segment NAME      this segment only\n"
-            "  --warranty MONTHS   list when each liner is due for its recheck, counted from the work\n",
+            "  --warranty MONTHS   list when each liner is due for its recheck, counted from the work\n"
+            "  --verify            hold the job against its own history and its input files; status 1 when it was changed\n"
+            "  --chain HASH        and against the chain that an earlier audit printed\n",
 };

@@ -549,3 +549,16 @@ enum sm_status sm_job_audit(struct sm_job_audited **out, const struct sm_job_aud
     *out = result;
     return SM_OK;
 }
+
+enum sm_status sm_job_verify(struct sm_store_checked *checked, const char *job_path, const char *expected_chain,
+                             sm_job_progress_fn *progress, void *progress_user, struct sm_error *err)
+{
+    struct sm_job__step step = {progress, progress_user, "checking"};
+    struct sm_store *store = NULL;
+    enum sm_status status = sm_job__open_to_read(&store, job_path, err);
+    if (status == SM_OK) {
+        status = sm_store_check(checked, store, expected_chain, sm_job__tell, &step, err);
+    }
+    sm_store_close(&store);
+    return status;
+}

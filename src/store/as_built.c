@@ -55,6 +55,12 @@ static enum sm_status content_of(char hex[65], const struct sm_recorded *a, stru
     return status;
 }
 
+enum sm_status sm_store__as_built_key(char content[65], char key[65], const struct sm_recorded *a, struct sm_error *err)
+{
+    enum sm_status status = content_of(content, a, err);
+    return status == SM_OK ? sm_store__hash_fields(key, (const char *const[]){content, a->corrects}, 2, err) : status;
+}
+
 /* ---- what is there already ---- */
 
 /* First column of the first row as text; "" = no row. */

@@ -11,29 +11,6 @@
 #include <string.h>
 #include <sys/stat.h>
 
-/* Parts of a survey that hang on its number alone. */
-static const struct {
-    const char *table, *columns;
-} survey_parts[] = {
-    {"input", "role, ordinal, path, size_bytes, sha256"},
-    {"setting", "name, value"},
-    {"trace", "unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, has_leading_zeros, has_decimal_comma,"
-              " duration_s, n_readings, readings, n_jumps, jumps"},
-    {"alignment", "method, clock_offset_s, clock_residual_s, misclosure_m, length_m, is_length_assumed, tie_misfit_m"},
-    {"tie", "ordinal, reading, true_m"},
-    {"kit", "ordinal, name, diameter_min_mm, diameter_max_mm, length_um, cost, layers, resin_l, test_pressure_kpa,"
-            " max_pressure_kpa, cure"},
-    {"cure", "ordinal, name, temperature_c, working_min, cure_min"},
-    {"plan", "cost, full_lining_cost, advice"},
-    {"finding", "stage, ordinal, flag, severity, source, line, time_s, entry_idx, message"},
-    {"observation",
-     "ordinal, name, log_line, entry_idx, end_entry_idx, code, ch1, ch2, q1, q2, q1_value, q2_value, clock_from_h,"
-     " clock_to_h, is_at_joint, diameter_mm, remark, time_s, reading_time_s, reading_counts, reading_confidence,"
-     " reading_state, logged_m, distance_m, distance_source, start_m, end_m, error_m, error_placement_m, error_reading_m,"
-     " error_distance_m, treatment, reason, prepare, flags, is_node, is_connection"},
-    {"repair", "ordinal, name, kit_ordinal, start_um, length_um, mark_m, slack_m, cost"},
-};
-
 /* Rows that stand by their own key. */
 static const struct {
     const char *table, *columns;
@@ -134,12 +111,12 @@ static enum sm_status copy_surveys(struct sm_store *store, struct sm_store_merge
         status = sm_store__get_int(store, &n, "SELECT count(*) FROM temp.survey_map", err);
         added->n_surveys += n;
     }
-    for (size_t i = 0; status == SM_OK && n && i < sizeof survey_parts / sizeof *survey_parts; i++) {
+    for (size_t i = 0; status == SM_OK && n && i < SM_STORE__N_PARTS; i++) {
         struct sm_text sql = {0};
         sm_text_addf(&sql,
                      "INSERT INTO main.%s (survey_id, %s) SELECT x.new_id, %s FROM temp.survey_map x"
                      " JOIN other.%s t ON t.survey_id = x.old_id ORDER BY x.new_id",
-                     survey_parts[i].table, survey_parts[i].columns, survey_parts[i].columns, survey_parts[i].table);
+                     sm_store__parts[i].table, sm_store__parts[i].columns, sm_store__parts[i].columns, sm_store__parts[i].table);
         status = run_text(store, &sql, err);
     }
     return status == SM_OK && n ? sm_store__script(store, parts_sql, err) : status;

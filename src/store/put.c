@@ -462,11 +462,17 @@ static enum sm_status supersede(struct putting *p)
 static enum sm_status tell_stored(struct putting *p)
 {
     struct sm_text detail = {0};
+    char digest[65];
+    enum sm_status digested = sm_store__digest(digest, p->store, p->survey_id, p->err);
+    if (digested != SM_OK) {
+        return digested;
+    }
     const struct sm_plan *plan = p->put->plan;
     sm_text_addf(&detail, "%zu observations", p->put->alignment->n_observations);
     if (plan) {
         sm_text_addf(&detail, ", %zu repairs, %zu unrepaired", plan->n_repairs, plan->n_unrepaired);
     }
+    sm_text_addf(&detail, ", results %s", digest);
     enum sm_status status =
         detail.failed ? sm_store__no_memory(p->err)
                       : tell(p, p->put->kind == SM_SURVEY_RECHECK ? "recheck stored" : "survey stored",

@@ -102,6 +102,18 @@ enum sm_status sm_store__hash_fields(char hex[65], const char *const *field, siz
 enum sm_status sm_store__join(struct sm_store *store, bool *is_own, struct sm_error *err);
 enum sm_status sm_store__leave(struct sm_store *store, bool is_own, enum sm_status status, struct sm_error *err);
 
+/* survey_parts.c: tables that hang on a survey's number, and the digest of all that was stored of it. */
+struct sm_store__part {
+    const char *table, *columns, *digest_sql;
+};
+enum { SM_STORE__N_PARTS = 11 };
+extern const struct sm_store__part sm_store__parts[SM_STORE__N_PARTS];
+enum sm_status sm_store__digest(char hex[65], struct sm_store *store, int64_t survey_id, struct sm_error *err);
+
+/* as_built.c, verdict.c: the keys of rows as they stand in a list. */
+enum sm_status sm_store__as_built_key(char content[65], char key[65], const struct sm_recorded *a, struct sm_error *err);
+enum sm_status sm_store__verdict_key(char key[65], const struct sm_verdict *v, struct sm_error *err);
+
 enum sm_status sm_store__no_memory(struct sm_error *err);
 
 #endif

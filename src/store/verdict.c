@@ -3,11 +3,16 @@
 
 #include <string.h>
 
-static enum sm_status put(struct sm_store *store, const struct sm_verdict *v, struct sm_error *err)
+enum sm_status sm_store__verdict_key(char key[65], const struct sm_verdict *v, struct sm_error *err)
 {
     const char *const fields[] = {v->segment, v->survey_key, v->repair, v->word, v->remark, v->said_at, v->who};
+    return sm_store__hash_fields(key, fields, sizeof fields / sizeof *fields, err);
+}
+
+static enum sm_status put(struct sm_store *store, const struct sm_verdict *v, struct sm_error *err)
+{
     char key[65];
-    enum sm_status status = sm_store__hash_fields(key, fields, sizeof fields / sizeof *fields, err);
+    enum sm_status status = sm_store__verdict_key(key, v, err);
     if (status == SM_OK) {
         status = SM_STORE__RUN(store, err,
                                "INSERT INTO verdict (key, segment, survey_key, repair, word, remark, said_at, who)"

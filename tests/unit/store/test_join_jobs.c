@@ -342,6 +342,95 @@ static void test_merge__refuses(void **state)
     sm_store_close(&a);
 }
 
+/* ---- is it still what it was? ---- */
+
+static void make_sound_job(const char *path)
+{
+    struct sm_store *store = open_job(path);
+    put_run(store, 0, 0);
+    put_run(store, 0, 1);
+    put_run(store, 1, 0);
+    put_row(store, 0, 0, 1.0, "Ann");
+    put_row(store, 0, 0, 1.1, "Ann");
+    put_word(store, 0, "seen", "Ann", 600);
+    sm_store_close(&store);
+}
+
+static struct sm_store_checked check(const char *path, const char *chain)
+{
+    struct sm_store *store = NULL;
+    struct sm_store_checked checked = {0};
+    struct sm_error err = {0};
+    assert_ok(sm_store_open(&store, path, SM_STORE_READ, &err), &err);
+    assert_ok(sm_store_check(&checked, store, chain, NULL, NULL, &err), &err);
+    sm_store_close(&store);
+    sm_findings_release(&checked.findings);
+    return checked;
+}
+
+/* Somebody with another program, who knows about the triggers. */
+static void test_check__every_tampering_shows(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    static const char *const tamperings[] = {
+        "DROP TRIGGER history_is_not_changed; UPDATE history SET who = 'nobody' WHERE history_id = 2",
+        "DROP TRIGGER history_is_not_changed; UPDATE history SET detail = replace(detail, '1', '2')",
+        "DROP TRIGGER history_is_not_removed; DELETE FROM history WHERE history_id = 3",
+        "DROP TRIGGER history_is_not_removed; DELETE FROM history WHERE history_id = (SELECT max(history_id) FROM history)",
+        "DROP TRIGGER history_is_not_changed; UPDATE history SET history_id = -history_id;"
+        " UPDATE history SET history_id = CASE history_id WHEN -1 THEN 2 WHEN -2 THEN 1 ELSE -history_id END",
+        "INSERT INTO history (key, chain, at, who, event, segment, survey_key, subject, detail) VALUES"
+        " (printf('%064d', 1), printf('%064d', 2), '2031', 'me', 'as-built recorded', 'S0', '', 'R1', 'x')",
+        "DROP TRIGGER as_built_is_not_changed; UPDATE as_built SET stop_um = stop_um + 1 WHERE as_built_id = 1",
+        "DROP TRIGGER as_built_is_not_changed; UPDATE as_built SET outcome = 'not in place', result = 'failed'",
+        "DROP TRIGGER as_built_finding_is_not_removed; DROP TRIGGER as_built_is_not_removed; DELETE FROM as_built_finding;"
+        " DELETE FROM as_built WHERE as_built_id = 2",
+        "DROP TRIGGER verdict_is_not_changed; UPDATE verdict SET word = 'not seen'",
+        "DROP TRIGGER verdict_is_not_removed; DELETE FROM verdict",
+        "UPDATE observation SET distance_m = distance_m + 0.01 WHERE observation_id = 4",
+        "UPDATE repair SET start_um = start_um - 1",
+        "UPDATE target SET end_um = end_um - 1",
+        "UPDATE setting SET value = '50 mm'",
+        "UPDATE input SET sha256 = printf('%064d', 9)",
+        "DELETE FROM unrepaired",
+        "UPDATE segment SET name = 'S9' WHERE name = 'S1'",
+        "PRAGMA foreign_keys = OFF; DELETE FROM survey WHERE survey_id = 3",
+    };
+    for (size_t i = 0; i < sizeof tamperings / sizeof *tamperings; i++) {
+        char path[320];
+        snprintf(path, sizeof path, "%s/%zu.job", scratch->dir, i);
+        make_sound_job(path);
+        struct sm_store_checked before = check(path, NULL);
+        assert_int_equal(before.n_tampered, 0);
+        assert_int_equal(before.n_surveys, 3);
+        assert_int_equal(before.n_as_built, 2);
+        assert_true(before.n_missing > 0); /* the invented files never were */
+        meddle(path, tamperings[i]);
+        if (check(path, NULL).n_tampered == 0) {
+            fail_msg("not noticed: %s", tamperings[i]);
+        }
+    }
+}
+
+/* A history that is sound in itself but was written anew shows against what was printed before. */
+static void test_check__chain_printed_earlier(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    char other[320];
+    snprintf(other, sizeof other, "%s/other.job", scratch->dir);
+    make_sound_job(scratch->path);
+    struct sm_store_checked printed = check(scratch->path, NULL);
+    struct sm_store *store = open_job(scratch->path);
+    put_word(store, 0, "defective", "Ben", 700);
+    sm_store_close(&store);
+    assert_int_equal(check(scratch->path, printed.chain).n_tampered, 0);
+    store = open_job(other);
+    put_run(store, 0, 0);
+    sm_store_close(&store);
+    assert_int_equal(check(other, NULL).n_tampered, 0);
+    assert_int_equal(check(other, printed.chain).n_tampered, 1);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -351,6 +440,8 @@ int main(void)
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_as_built__corrections_supersede, sm_test_scratch_make,
                                         sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_check__every_tampering_shows, sm_test_scratch_make, sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_check__chain_printed_earlier, sm_test_scratch_make, sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_merge__refuses, sm_test_scratch_make, sm_test_scratch_remove),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
