@@ -195,7 +195,8 @@ enum sm_status sm_job_recheck(struct sm_job_rechecked **out, const struct sm_job
         return sm_job__no_memory(err);
     }
     struct rechecking r = {.opts = opts, .result = result, .err = err};
-    struct sm_job_opts survey = {opts->sheet_path, opts->n_changes, opts->change, opts->progress, opts->progress_user};
+    struct sm_job_opts survey = {.sheet_path = opts->sheet_path, .n_changes = opts->n_changes, .change = opts->change,
+                                 .progress = opts->progress, .progress_user = opts->progress_user};
     enum sm_status status = check_job(&r);
     if (status == SM_OK) {
         status = sm_job_schedule(&result->job, &survey, err);
