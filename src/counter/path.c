@@ -33,9 +33,9 @@
 #define PACE_WIDTH_COUNTS 0.7
 #define EVEN_PACE 0.02 /* a steady camera keeps its speed as well as this */
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
-#define FULL_LOOKS 3   /* at each end of the stretch for which a mark stays */
-#define REPEATED_LOOK 0.02f /* weight of the others: one picture seen again and again */
-#define LOOKS_ROUNDS 2      /* from the path to how often its marks were seen, and back */
+#define LOOKS_OF_A_STAY                                                                                      \
+    2.0f               /* all pictures of a mark that stays tell together as much as so many by themselves */
+#define LOOKS_ROUNDS 2 /* from the path to how often its marks were seen, and back */
 
 struct candidate {
     int64_t counts;
@@ -498,6 +498,13 @@ static int64_t chosen(const struct node *nodes, const uint8_t *choice, size_t i)
     return nodes[i].candidate[choice[i]].counts;
 }
 
+static bool is_jump_before(const struct node *nodes, const uint8_t *choice, size_t n_nodes, size_t i,
+                           double per_m)
+{
+    return i > 0 && i < n_nodes &&
+           is_jump(&nodes[i - 1], chosen(nodes, choice, i - 1), &nodes[i], chosen(nodes, choice, i), per_m);
+}
+
 /** The value with the low digits of counts that lies nearest to where the counter stood. */
 static int64_t nearest_alike(int64_t counts, int64_t stood, int64_t modulus)
 {
@@ -539,8 +546,7 @@ static void candidates_bridge(struct node *nodes, const uint8_t *choice, size_t 
                               const struct sm_counter__layout *layout)
 {
     for (size_t i = 1; i < n_nodes; i++) {
-        if (!is_jump(&nodes[i - 1], chosen(nodes, choice, i - 1), &nodes[i], chosen(nodes, choice, i),
-                     per_m)) {
+        if (!is_jump_before(nodes, choice, n_nodes, i, per_m)) {
             continue;
         }
         int64_t modulus = 10;
@@ -567,10 +573,11 @@ static int32_t mark_of(int64_t counts, int32_t slot, const struct sm_counter__la
 
 /**
  * A leading digit that looks like another one does so in every picture while it stays: seen a hundred times
- * it is still one misreading, and must not buy a jump of the counter. So what is seen in a slot counts in
- * full only where the mark comes and goes.
+ * it is still one misreading, and must not buy a jump of the counter. So what is seen in a slot while its
+ * mark stays counts as a few looks, whatever the number of pictures: all have their say, with different
+ * wall behind them. Beside a jump one counts in full, to tell when it was.
  */
-static void weights_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes,
+static void weights_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes, double per_m,
                           const struct sm_counter__layout *layout)
 {
     for (size_t i = 0; i < n_nodes; i++) {
@@ -585,8 +592,13 @@ static void weights_learn(struct node *nodes, const uint8_t *choice, size_t n_no
                 }
             }
             for (size_t i = first; i < end; i++) {
-                bool is_end = i - first < FULL_LOOKS || end - i <= FULL_LOOKS;
-                nodes[i].weight[slot] = is_end ? 1 : REPEATED_LOOK;
+                nodes[i].weight[slot] = fminf(1, LOOKS_OF_A_STAY / (float)(end - first));
+            }
+            if (is_jump_before(nodes, choice, n_nodes, first, per_m)) {
+                nodes[first].weight[slot] = 1;
+            }
+            if (is_jump_before(nodes, choice, n_nodes, end, per_m)) {
+                nodes[end - 1].weight[slot] = 1;
             }
         }
     }
@@ -609,8 +621,7 @@ static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct 
 {
     size_t capacity = 0;
     for (size_t i = 1; i < n_nodes; i++) {
-        if (!is_jump(&nodes[i - 1], chosen(nodes, choice, i - 1), &nodes[i], chosen(nodes, choice, i),
-                     per_m)) {
+        if (!is_jump_before(nodes, choice, n_nodes, i, per_m)) {
             continue;
         }
         if (sm_grow(jump_s, *n_jumps, &capacity, sizeof **jump_s) != SM_OK) {
@@ -645,7 +656,7 @@ enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, si
         path_choose(choice, &lattice, nodes, n_nodes);
         candidates_bridge(nodes, choice, n_nodes, per_m, sightings, layout);
         for (int round = 0; round < LOOKS_ROUNDS; round++) {
-            weights_learn(nodes, choice, n_nodes, layout);
+            weights_learn(nodes, choice, n_nodes, per_m, layout);
             costs_renew(nodes, n_nodes, sightings, layout);
             pace_learn(nodes, choice, n_nodes);
             run_forward(&lattice, nodes, n_nodes, per_m);

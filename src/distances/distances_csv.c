@@ -27,10 +27,11 @@ struct table {
     enum sm_unit unit; /* of the distance column */
 };
 
+/** @param list names, a stroke before and after each. */
 static bool is_named(const char *list, const char *name)
 {
     size_t n = strlen(name);
-    for (const char *s = n ? strstr(list, name) : NULL; s; s = strstr(s + 1, name)) {
+    for (const char *s = n ? strstr(list + 1, name) : NULL; s; s = strstr(s + 1, name)) {
         if (s[-1] == '|' && s[n] == '|') {
             return true;
         }

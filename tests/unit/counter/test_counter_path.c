@@ -156,6 +156,29 @@ static void test_path__a_standing_misreading_is_no_jump(void **state)
     run_free(run);
 }
 
+/** The wall behind a digit that stays makes it look like another one at the start and at the end: what is
+ * seen in between has its say. */
+static void test_path__a_digit_that_stays_is_judged_by_all_pictures(void **state)
+{
+    (void)state;
+    struct run *run = sm_calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->layout = sample_layout(6, 2, 5, SM_UNIT_M);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = motion(i);
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.95);
+        if (i < N / 6 || i >= N - N / 6) {
+            sample_misread(&run->sighting[i], 4, 8, 0.95);
+        }
+    }
+    run_path(run);
+    assert_int_equal(run->n_jumps, 0);
+    for (int i = 0; i < N; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+    }
+    run_free(run);
+}
+
 /** A mark before the number that often looks like a minus, the equals sign of "L=" in few pixels, is no sign.
  */
 static void test_path__a_doubtful_sign_does_not_turn_the_run_round(void **state)
@@ -204,6 +227,7 @@ int main(void)
         cmocka_unit_test(test_path__hidden_pictures_are_never_read),
         cmocka_unit_test(test_path__negative_start),
         cmocka_unit_test(test_path__a_standing_misreading_is_no_jump),
+        cmocka_unit_test(test_path__a_digit_that_stays_is_judged_by_all_pictures),
         cmocka_unit_test(test_path__a_doubtful_sign_does_not_turn_the_run_round),
         cmocka_unit_test(test_path__doubt_lowers_confidence),
     };
