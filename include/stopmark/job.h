@@ -140,11 +140,12 @@ void sm_job_decision_words(struct sm_text *out, const struct sm_review_decision 
 
 /**
  * Read the counter of a recording in a box. Touches no review, so that a thread of its own can do it.
- * @param out [new] free with sm_trace_free(). @param at_s times that must be read themselves.
+ * @param out [new] free with sm_job_reread_free(). @param at_s times that must be read themselves.
  */
 enum sm_status sm_job_reread(struct sm_trace **out, const char *const *video, size_t n_videos, struct sm_box box,
                              enum sm_unit unit, const double *at_s, size_t n_at, sm_job_progress_fn *progress,
                              void *progress_user, struct sm_error *err) SM_CHECKED;
+void sm_job_reread_free(struct sm_trace **trace);
 /** Keep it for sm_job_review_decide(). */
 enum sm_status sm_job_review_keep_reread(struct sm_job_review *review, struct sm_box box, const struct sm_trace *trace,
                                          struct sm_error *err) SM_CHECKED;

@@ -92,6 +92,11 @@ enum sm_status sm_media_texts(struct sm_media *media, const struct sm_timed_text
 /** Where file file_idx (0 .. info n_files - 1) starts in the recording. */
 double sm_media_file_start_s(const struct sm_media *media, size_t file_idx);
 
+/**
+ * As sm_media_still_jpeg() for the frame that a callback of this recording is being given: only to be called from inside one.
+ */
+enum sm_status sm_media_frame_jpeg(struct sm_media *media, int quality, struct sm_text *out, struct sm_error *err) SM_CHECKED;
+
 /** Size of one coded frame. Sizes over time tell travel from standstill without decoding anything. */
 struct sm_media_packet {
     double time_s;

@@ -237,6 +237,7 @@ struct sm_sheet {
     const struct sm_cure_row *cure_row;
     struct sm_findings findings;
     const char *cure_file;       /**< path, NULL = cure.csv beside the kits file, when there is one */
+    const char *cure_used;       /**< path of the cure table that was read, NULL = none */
     sm_read_fn *read;            /**< where the tables come from; NULL = from disk */
     void *read_user;
     size_t n_distances;

@@ -3,7 +3,7 @@
 include(CMakePackageConfigHelpers)
 
 # What the library needs at link time, as pkg-config names; the install test links it whole, so that none can be forgotten.
-set(SM_PACKAGES libavformat libavcodec libavutil libswscale sqlite3 expat cairo cairo-pdf pangocairo)
+set(SM_PACKAGES libavformat libavcodec libavutil libswscale sqlite3 expat cairo cairo-pdf pangocairo libmicrohttpd)
 
 get_property(stages GLOBAL PROPERTY SM_STAGES)
 set(objects "")
@@ -31,6 +31,7 @@ install(FILES ${PROJECT_BINARY_DIR}/stopmarkConfig.cmake ${PROJECT_BINARY_DIR}/s
 
 if(TARGET stopmark)
   install(TARGETS stopmark RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
-  install(FILES ${PROJECT_SOURCE_DIR}/docs/man/stopmark.1 DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
+  file(GLOB man_pages CONFIGURE_DEPENDS ${PROJECT_SOURCE_DIR}/docs/man/*.1)
+  install(FILES ${man_pages} DESTINATION ${CMAKE_INSTALL_MANDIR}/man1)
 endif()
 install(FILES ${PROJECT_SOURCE_DIR}/LICENSE ${PROJECT_SOURCE_DIR}/README.md DESTINATION ${CMAKE_INSTALL_DOCDIR})

@@ -16,7 +16,7 @@ struct sm_cli_command {
     const char *usage; /* after "usage: stopmark ", also the man page's synopsis */
     const char *help;  /* the options, indented; what every command has is added */
 };
-extern const struct sm_cli_command sm_cli_read, sm_cli_schedule, sm_cli_wall, sm_cli_codes, sm_cli_demo;
+extern const struct sm_cli_command sm_cli_read, sm_cli_schedule, sm_cli_wall, sm_cli_codes, sm_cli_review, sm_cli_demo;
 extern const struct sm_cli_command sm_cli_record, sm_cli_recheck, sm_cli_audit, sm_cli_merge;
 
 /* ---- options ---- */

@@ -14,6 +14,7 @@ static const struct sm_cli_command *const commands[] = {
     &sm_cli_codes,
     &sm_cli_merge,
     &sm_cli_wall,
+    &sm_cli_review,
     &sm_cli_demo,
 };
 enum { N_COMMANDS = sizeof commands / sizeof *commands };

@@ -73,7 +73,7 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
     }
     const char *const others[][2] = {{"log", sheet->log},
                                      {"kits", sheet->kits_file},
-                                     {"cure", sheet->cure_file},
+                                     {"cure", sheet->cure_used},
                                      {"codes", sheet->codes == SM_CODES_FILE ? sheet->codes_file : NULL}};
     for (size_t i = 0; status == SM_OK && i < sizeof others / sizeof *others; i++) {
         status = add_input(record, others[i][0], others[i][1], err);

@@ -722,3 +722,8 @@ enum sm_status sm_job_reread(struct sm_trace **out, const char *const *video, si
     sm_free(inside_s);
     return status;
 }
+
+void sm_job_reread_free(struct sm_trace **trace)
+{
+    sm_trace_free(trace);
+}

@@ -139,14 +139,37 @@ static enum sm_status encode(AVFrame *picture, int quality, struct sm_text *out,
     return status;
 }
 
+static enum sm_status check_quality(int quality, struct sm_error *err)
+{
+    return quality >= 1 && quality <= 100
+               ? SM_OK
+               : sm_error_set(err, SM_E_RANGE, "JPEG quality %d is outside 1 to 100", quality);
+}
+
+enum sm_status sm_media_frame_jpeg(struct sm_media *media, int quality, struct sm_text *out,
+                                   struct sm_error *err)
+{
+    struct still still = {.media = media};
+    enum sm_status status = check_quality(quality, err);
+    if (status == SM_OK) {
+        status = take_frame(&still, NULL, err);
+    }
+    if (status == SM_OK) {
+        status = encode(still.picture, quality, out, err);
+    }
+    av_frame_free(&still.picture);
+    return status;
+}
+
 enum sm_status sm_media_still_jpeg(struct sm_media *media, double time_s, int quality, struct sm_text *out,
                                    struct sm_error *err)
 {
-    if (quality < 1 || quality > 100) {
-        return sm_error_set(err, SM_E_RANGE, "JPEG quality %d is outside 1 to 100", quality);
-    }
     struct still still = {.media = media};
-    enum sm_status status = sm_media_at(media, &time_s, 1, NULL, take_frame, &still, err);
+    enum sm_status status = check_quality(quality, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    status = sm_media_at(media, &time_s, 1, NULL, take_frame, &still, err);
     if (status == SM_OK && !still.has_picture) {
         status = sm_error_set(err, SM_E_NOTFOUND, "the video has no frame at that time");
     }

@@ -418,5 +418,6 @@ enum sm_status sm_sheet__read_kits(struct sm_sheet *sheet, struct sm_error *err)
     sheet->n_kits = n_kits;
     sheet->cure_row = cures;
     sheet->n_cure_rows = n_cures;
+    sheet->cure_used = cure_table.path;
     return note_missing_cures(sheet);
 }
