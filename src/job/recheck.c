@@ -195,16 +195,8 @@ enum sm_status sm_job_recheck(struct sm_job_rechecked **out, const struct sm_job
         return sm_job__no_memory(err);
     }
     struct rechecking r = {.opts = opts, .result = result, .err = err};
-<<<<<<< HEAD
     struct sm_job_opts survey = {.sheet_path = opts->sheet_path, .n_changes = opts->n_changes, .change = opts->change,
                                  .progress = opts->progress, .progress_user = opts->progress_user};
-=======
-    struct sm_job_opts survey = {.sheet_path = opts->sheet_path,
-                                 .n_changes = opts->n_changes,
-                                 .change = opts->change,
-                                 .progress = opts->progress,
-                                 .progress_user = opts->progress_user};
->>>>>>> e9ab1bb (job, golden: options by name; review in the help)
     enum sm_status status = check_job(&r);
     if (status == SM_OK) {
         status = sm_job_schedule(&result->job, &survey, err);
