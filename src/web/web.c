@@ -286,6 +286,18 @@ static void swallow(void *user, const char *format, va_list args)
     (void)args;
 }
 
+/* An escaped NUL would hide what stands behind it. */
+static size_t unescape(void *user, struct MHD_Connection *connection, char *text)
+{
+    (void)user;
+    (void)connection;
+    size_t n = MHD_http_unescape(text);
+    for (size_t i = 0; i < n; i++) {
+        text[i] = text[i] ? text[i] : '\x7f';
+    }
+    return n;
+}
+
 /* ---- start and stop ---- */
 
 static enum sm_status listen_on(struct sm_web *web, uint16_t port, struct sm_error *err)
@@ -297,7 +309,8 @@ static enum sm_status listen_on(struct sm_web *web, uint16_t port, struct sm_err
         handle, web, MHD_OPTION_SOCK_ADDR, (struct sockaddr *)&address, MHD_OPTION_NOTIFY_COMPLETED, complete, NULL,
         MHD_OPTION_CONNECTION_LIMIT, (unsigned)MAX_CONNECTIONS, MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
         MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)REQUEST_BYTES, MHD_OPTION_THREAD_STACK_SIZE, (size_t)STACK_BYTES,
-        MHD_OPTION_EXTERNAL_LOGGER, swallow, NULL, MHD_OPTION_END);
+        MHD_OPTION_EXTERNAL_LOGGER, swallow, NULL,
+        MHD_OPTION_UNESCAPE_CALLBACK, unescape, NULL, MHD_OPTION_END);
     const union MHD_DaemonInfo *info = web->daemon ? MHD_get_daemon_info(web->daemon, MHD_DAEMON_INFO_BIND_PORT) : NULL;
     if (!info) {
         int code = errno;
