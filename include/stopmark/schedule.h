@@ -110,4 +110,17 @@ void sm_paper_pictures(struct sm_paper_doc *doc, const char *folder, const char 
 /** Finish and free. Sets NULL. */
 enum sm_status sm_paper_close(struct sm_paper_doc **doc, struct sm_error *err) SM_CHECKED;
 
+/* ---- the trace by itself ------------------------------------------------------------------------------------- */
+
+/**
+ * A trace as a picture for people: reading against time with standstills, runs back, jumps and what was not read, and how sure
+ * it is as shade; readable without colour.
+ * @param trace readings in rising time; may have none. @param name of the recording, for the title.
+ */
+enum sm_status sm_schedule_write_trace_svg(struct sm_text *out, const struct sm_trace *trace, const char *name,
+                                           struct sm_error *err) SM_CHECKED;
+/** The same as one page of PDF, on its side. */
+enum sm_status sm_schedule_write_trace_pdf(struct sm_text *out, const struct sm_trace *trace, const char *name,
+                                           enum sm_paper paper, struct sm_error *err) SM_CHECKED;
+
 #endif

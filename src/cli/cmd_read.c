@@ -6,6 +6,9 @@
 
 enum { MAX_TIMES = 1000000, MAX_LISTS = 1000 };
 
+enum kind { KIND_CSV, KIND_JSON, KIND_SVG, KIND_PDF, N_KINDS };
+static const char *const endings[N_KINDS] = {".csv", ".json", ".svg", ".pdf"};
+
 struct request {
     struct sm_job_read_opts job;
     double *at_s;
@@ -13,7 +16,7 @@ struct request {
     const char **distances;
     size_t n_distances, distances_capacity;
     const char *out;
-    bool is_out_json;
+    enum kind out_kind;
 };
 
 static bool wrong(struct sm_error *err, const char *value, const char *what, const char *remedy)
@@ -104,11 +107,15 @@ static bool take_out(void *user, const char *value, struct sm_error *err)
 {
     struct request *request = user;
     size_t n = strlen(value);
-    bool is_csv = n > 4 && sm_ascii_ieq(value + n - 4, ".csv");
-    request->is_out_json = n > 5 && sm_ascii_ieq(value + n - 5, ".json");
     request->out = value;
-    return is_csv || request->is_out_json ||
-           wrong(err, value, "is of no kind that can be written", "name a .csv or a .json file");
+    for (int kind = 0; kind < N_KINDS; kind++) {
+        size_t n_ending = strlen(endings[kind]);
+        if (n > n_ending && sm_ascii_ieq(value + n - n_ending, endings[kind])) {
+            request->out_kind = (enum kind)kind;
+            return true;
+        }
+    }
+    return wrong(err, value, "is of no kind that can be written", "name a .csv, .json, .svg or .pdf file");
 }
 
 static bool take_threads(void *user, const char *value, struct sm_error *err)
@@ -125,18 +132,50 @@ static bool take_thorough(void *user, const char *value, struct sm_error *err)
 }
 
 static const struct sm_cli_option options[] = {
-    {"at", take_at, true},           {"box", take_box, true},
-    {"unit", take_unit, true},       {"distances", take_distances, true},
-    {"out", take_out, true},         {"threads", take_threads, true},
-    {"thorough", take_thorough, false}, {0},
+    {"at", take_at, true},
+    {"box", take_box, true},
+    {"unit", take_unit, true},
+    {"distances", take_distances, true},
+    {"out", take_out, true},
+    {"threads", take_threads, true},
+    {"thorough", take_thorough, false},
+    {0},
 };
 
-static enum sm_status write_trace(struct sm_text *text, const struct sm_trace *trace, bool is_json,
-                                  struct sm_error *err)
+static void add_name(struct sm_text *name, const struct request *request)
 {
-    enum sm_status status =
-        is_json ? sm_trace_write_json(text, trace, err) : sm_trace_write_csv(text, trace, err);
-    return status == SM_OK && text->failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : status;
+    for (size_t i = 0; i < request->job.n_videos; i++) {
+        const char *slash = strrchr(request->job.video[i], '/');
+        sm_text_add(name, i ? ", " : "");
+        sm_text_add(name, slash && slash[1] ? slash + 1 : request->job.video[i]);
+    }
+}
+
+static enum sm_status write_trace(struct sm_text *text, const struct request *request, enum kind kind,
+                                  const struct sm_trace *trace, struct sm_error *err)
+{
+    struct sm_text name = {0};
+    enum sm_status status = SM_OK;
+    add_name(&name, request);
+    switch (kind) {
+    case KIND_CSV:
+        status = sm_trace_write_csv(text, trace, err);
+        break;
+    case KIND_JSON:
+        status = sm_trace_write_json(text, trace, err);
+        break;
+    case KIND_SVG:
+        status = sm_schedule_write_trace_svg(text, trace, sm_text_str(&name), err);
+        break;
+    case KIND_PDF:
+        status = sm_schedule_write_trace_pdf(text, trace, sm_text_str(&name), SM_PAPER_A4, err);
+        break;
+    case N_KINDS:
+        break;
+    }
+    bool has_failed = text->failed || name.failed;
+    sm_text_release(&name);
+    return status == SM_OK && has_failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : status;
 }
 
 static int deliver(const struct request *request, const struct sm_cli_common *common,
@@ -145,8 +184,8 @@ static int deliver(const struct request *request, const struct sm_cli_common *co
     struct sm_text text = {0};
     struct sm_error err = {0};
     int result = SM_CLI_DONE;
-    enum sm_status status =
-        write_trace(&text, trace, request->out ? request->is_out_json : common->is_json, &err);
+    enum kind kind = request->out ? request->out_kind : common->is_json ? KIND_JSON : KIND_CSV;
+    enum sm_status status = write_trace(&text, request, kind, trace, &err);
     if (status == SM_OK && request->out) {
         status = sm_file_write(request->out, text.data, text.length, &err);
     }
@@ -194,6 +233,8 @@ static int run(int argc, char **argv)
     int result = parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
     if (parsed == SM_CLI_GO_ON && n_videos == 0) {
         result = sm_cli_misuse(&sm_cli_read, "no video named");
+    } else if (parsed == SM_CLI_GO_ON && request.n_at && request.out && request.out_kind >= KIND_SVG) {
+        result = sm_cli_misuse(&sm_cli_read, "a drawing is of the whole recording, not of the times of --at");
     } else if (parsed == SM_CLI_GO_ON) {
         result = read_videos(&request, &common, argv, n_videos);
     }
@@ -219,7 +260,8 @@ const struct sm_cli_command sm_cli_read = {
             "                      each video, or once for all; else a text track or a .srt or .csv of the "
             "video's\n"
             "                      name is taken where there is one\n"
-            "  --out FILE          write a .csv or .json file instead of printing\n"
+            "  --out FILE          write a file instead of printing: .csv or .json, or the trace drawn as "
+            ".svg or .pdf\n"
             "  --threads N         read with N threads; the outcome is the same for any N\n"
             "  --thorough          look at every picture, not only where something is left open: slower\n",
 };

@@ -20,6 +20,7 @@
 static const double grey_of[SM_N_INKS] = {
     [SM_INK_LINE] = 0,   [SM_INK_SOFT] = 0.25, [SM_INK_LINER] = 0,   [SM_INK_DEFECT] = 0,
     [SM_INK_KEEP] = 0.2, [SM_INK_TAPE] = 0.0,  [SM_INK_FILL] = 0.87, [SM_INK_PAPER] = 1,
+    [SM_INK_SHADE_1] = 0.9, [SM_INK_SHADE_2] = 0.75, [SM_INK_SHADE_3] = 0.55, [SM_INK_SHADE_4] = 0.15,
 };
 
 /* ---- the pen ---- */
@@ -194,11 +195,12 @@ enum sm_status sm_schedule__crew_open(struct sm_crew *crew, struct sm_text *out,
                                       const struct sm_crew_names *names, struct sm_error *err)
 {
     bool is_letter = names->paper == SM_PAPER_LETTER;
+    double narrow = is_letter ? 612 : 595.276, wide = is_letter ? 792 : 841.89;
     *crew = (struct sm_crew){
         .pen = {pdf_polygon, pdf_circle, pdf_text, pdf_text_width, no_begin_group, no_end_group},
         .s = s,
-        .width = is_letter ? 612 : 595.276,
-        .height = is_letter ? 792 : 841.89,
+        .width = names->is_landscape ? wide : narrow,
+        .height = names->is_landscape ? narrow : wide,
         .margin = MARGIN,
     };
     crew->surface = cairo_pdf_surface_create_for_stream(take_bytes, out, crew->width, crew->height);

@@ -34,6 +34,7 @@ struct sm_crew_names {
     const char *kind, *name; /* "Crew sheet", "T12-T13" */
     const char *date;        /* ISO, may be NULL */
     enum sm_paper paper;
+    bool is_landscape;
 };
 /* Open a document that writes into out. s: NULL = none of a schedule's parts is drawn. */
 enum sm_status sm_schedule__crew_open(struct sm_crew *crew, struct sm_text *out, const struct sm_schedule *s,

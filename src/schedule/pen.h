@@ -19,6 +19,10 @@ enum sm_ink {
     SM_INK_TAPE, /* the mark on the rod */
     SM_INK_FILL, /* soil and shafts, behind everything */
     SM_INK_PAPER,
+    SM_INK_SHADE_1, /* grounds, from faint to dark */
+    SM_INK_SHADE_2,
+    SM_INK_SHADE_3,
+    SM_INK_SHADE_4,
     SM_N_INKS,
 };
 enum sm_dash { SM_DASH_NONE, SM_DASH_SHORT, SM_DASH_CENTRE };

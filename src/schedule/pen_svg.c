@@ -11,11 +11,13 @@
 static const struct {
     const char *colour, *name;
 } inks[SM_N_INKS] = {
-    [SM_INK_NONE] = {"none", "none"},        [SM_INK_LINE] = {"#1b2227", "line"},
-    [SM_INK_SOFT] = {"#59656d", "soft"},     [SM_INK_LINER] = {"#0a4a6e", "liner"},
-    [SM_INK_DEFECT] = {"#b4480a", "defect"}, [SM_INK_KEEP] = {"#59656d", "keep"},
-    [SM_INK_TAPE] = {"#e8a200", "tape"},     [SM_INK_FILL] = {"#ece7dc", "fill"},
-    [SM_INK_PAPER] = {"#fffefa", "paper"},
+    [SM_INK_NONE] = {"none", "none"},         [SM_INK_LINE] = {"#1b2227", "line"},
+    [SM_INK_SOFT] = {"#59656d", "soft"},      [SM_INK_LINER] = {"#0a4a6e", "liner"},
+    [SM_INK_DEFECT] = {"#b4480a", "defect"},  [SM_INK_KEEP] = {"#59656d", "keep"},
+    [SM_INK_TAPE] = {"#e8a200", "tape"},      [SM_INK_FILL] = {"#ece7dc", "fill"},
+    [SM_INK_PAPER] = {"#fffefa", "paper"},    [SM_INK_SHADE_1] = {"#dbe4e9", "shade1"},
+    [SM_INK_SHADE_2] = {"#a9bfcc", "shade2"}, [SM_INK_SHADE_3] = {"#6f93a9", "shade3"},
+    [SM_INK_SHADE_4] = {"#0a4a6e", "shade4"},
 };
 
 const char *sm_schedule__ink_colour(enum sm_ink ink)

@@ -86,6 +86,8 @@ static const char *const style[] = {
     "svg .f-paper{fill:var(--paper)}svg .f-line{fill:var(--ink)}svg .f-soft,svg .f-keep{fill:var(--soft)}svg "
     ".f-liner{"
     "fill:var(--liner)}svg .f-defect{fill:var(--defect)}svg .f-fill{fill:var(--fill)}svg .f-none{fill:none}\n"
+    "svg [class*=f-shade]{fill:var(--liner)}svg .f-shade1{fill-opacity:.15}svg .f-shade2{fill-opacity:.35}svg "
+    ".f-shade3{fill-opacity:.6}\n"
     "svg .s-line{stroke:var(--ink)}svg .s-soft,svg .s-keep{stroke:var(--soft)}svg "
     ".s-liner{stroke:var(--liner)}svg .s-defect{"
     "stroke:var(--defect)}svg .s-none{stroke:none}svg .s-paper{stroke:var(--paper)}\n"
