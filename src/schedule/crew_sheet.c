@@ -415,7 +415,8 @@ enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedu
                                      struct sm_error *err)
 {
     struct sm_crew crew;
-    struct sm_crew_names names = {"Crew sheet", schedule->segment->id, schedule->sheet->date, schedule->paper};
+    struct sm_crew_names names = {"Crew sheet", schedule->segment->id, schedule->sheet->date, schedule->paper,
+                                  false};
     enum sm_status status = sm_schedule__crew_open(&crew, out, schedule, &names, err);
     if (status != SM_OK) {
         return status;

@@ -21,7 +21,7 @@ enum sm_status sm_paper_open(struct sm_paper_doc **out, struct sm_text *pdf, con
     if (!doc) {
         return sm_error_set(err, SM_E_NOMEM, "out of memory");
     }
-    struct sm_crew_names inner = {names->kind, names->name, names->date, names->paper};
+    struct sm_crew_names inner = {names->kind, names->name, names->date, names->paper, false};
     enum sm_status status = sm_schedule__crew_open(&doc->crew, pdf, NULL, &inner, err);
     if (status != SM_OK) {
         sm_free(doc);

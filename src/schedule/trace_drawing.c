@@ -95,15 +95,19 @@ static void fill_columns(struct sm_trace_drawing *d)
         double time_s = ((double)i + 0.5) * step_s;
         struct sm_reading now = sm_trace_at(d->trace, time_s);
         bool is_read = now.state != SM_READING_HIDDEN;
-        if (is_read && before.state != SM_READING_HIDDEN && now.counts != before.counts &&
-            sm_trace_stretch_at(d->trace, before.time_s) == sm_trace_stretch_at(d->trace, time_s)) {
+        bool is_joined =
+            is_read && before.state != SM_READING_HIDDEN &&
+            sm_trace_stretch_at(d->trace, before.time_s) == sm_trace_stretch_at(d->trace, time_s);
+        if (!is_joined) {
+            last = SM_MOTION_RISING;
+        } else if (now.counts != before.counts) {
             last = now.counts > before.counts ? SM_MOTION_RISING : SM_MOTION_FALLING;
         }
         d->column[i].confidence = is_read ? confidence_at(d, time_s, &now) : 0;
         d->column[i].motion = !is_read                              ? SM_MOTION_UNREAD
                               : is_standing(d, time_s, &standstill) ? SM_MOTION_STANDING
                                                                     : last;
-        before = is_read ? now : before;
+        before = now;
     }
 }
 
