@@ -224,6 +224,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     h.n_suffixes[SM_SUFFIX_NONE] =
         h.n_suffixes[SM_SUFFIX_NONE] / 3; /* a unit is easily missed, rarely invented */
     field->suffix = (enum sm_counter__suffix)most(h.n_suffixes, SM_N_SUFFIXES);
+    h.n_decimals[0] /= 2; /* so is a decimal sign */
     field->decimals = (int32_t)most(h.n_decimals, 4);
     field->agreement = agreement(field, h.n_numbers);
     count_steps(&h, field);

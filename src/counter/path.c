@@ -33,8 +33,9 @@
 #define PACE_WIDTH_COUNTS 0.7
 #define EVEN_PACE 0.02 /* a steady camera keeps its speed as well as this */
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
-#define LOOKS_OF_A_STAY                                                                                      \
-    2.0f               /* all pictures of a mark that stays tell together as much as so many by themselves */
+#define LOOKS_OF_A_STAY 2.0f /* so many by themselves tell as much as LOOKS_PICTURES of a mark that stays */
+#define LOOKS_PICTURES 25.0f
+#define LOOKS_MOST 6.0f
 #define LOOKS_ROUNDS 2 /* from the path to how often its marks were seen, and back */
 
 struct candidate {
@@ -505,6 +506,17 @@ static bool is_jump_before(const struct node *nodes, const uint8_t *choice, size
            is_jump(&nodes[i - 1], chosen(nodes, choice, i - 1), &nodes[i], chosen(nodes, choice, i), per_m);
 }
 
+/** A jump after which the low digits do not run on, or to zero. */
+static bool is_reset_before(const struct node *nodes, const uint8_t *choice, size_t n_nodes, size_t i,
+                            double per_m)
+{
+    if (!is_jump_before(nodes, choice, n_nodes, i, per_m)) {
+        return false;
+    }
+    double from = (double)chosen(nodes, choice, i - 1), to = (double)chosen(nodes, choice, i);
+    return !is_alike(to - from) || fabs(to) <= ALIKE_COUNTS;
+}
+
 /** The value with the low digits of counts that lies nearest to where the counter stood. */
 static int64_t nearest_alike(int64_t counts, int64_t stood, int64_t modulus)
 {
@@ -571,11 +583,18 @@ static int32_t mark_of(int64_t counts, int32_t slot, const struct sm_counter__la
     return (int32_t)(rest % 10);
 }
 
+/** Weight of each of n pictures in which a mark stays: a longer stay tells more, but not in step. */
+static float stay_weight(size_t n)
+{
+    float looks = LOOKS_OF_A_STAY * sqrtf(fmaxf(1, (float)n / LOOKS_PICTURES));
+    return fminf(1, fminf(looks, LOOKS_MOST) / (float)n);
+}
+
 /**
  * A leading digit that looks like another one does so in every picture while it stays: seen a hundred times
  * it is still one misreading, and must not buy a jump of the counter. So what is seen in a slot while its
  * mark stays counts as a few looks, whatever the number of pictures: all have their say, with different
- * wall behind them. Beside a jump one counts in full, to tell when it was.
+ * wall behind them. Where the counter is set anew one counts in full, to tell when it was.
  */
 static void weights_learn(struct node *nodes, const uint8_t *choice, size_t n_nodes, double per_m,
                           const struct sm_counter__layout *layout)
@@ -592,12 +611,12 @@ static void weights_learn(struct node *nodes, const uint8_t *choice, size_t n_no
                 }
             }
             for (size_t i = first; i < end; i++) {
-                nodes[i].weight[slot] = fminf(1, LOOKS_OF_A_STAY / (float)(end - first));
+                nodes[i].weight[slot] = stay_weight(end - first);
             }
-            if (is_jump_before(nodes, choice, n_nodes, first, per_m)) {
+            if (is_reset_before(nodes, choice, n_nodes, first, per_m)) {
                 nodes[first].weight[slot] = 1;
             }
-            if (is_jump_before(nodes, choice, n_nodes, end, per_m)) {
+            if (is_reset_before(nodes, choice, n_nodes, end, per_m)) {
                 nodes[end - 1].weight[slot] = 1;
             }
         }

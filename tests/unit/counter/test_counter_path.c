@@ -179,6 +179,29 @@ static void test_path__a_digit_that_stays_is_judged_by_all_pictures(void **state
     run_free(run);
 }
 
+/** The leading digit cannot be seen for a while (white wall behind it): the number does not lose it, neither
+ * there nor before and after. */
+static void test_path__a_leading_digit_lost_for_a_while_stays(void **state)
+{
+    (void)state;
+    struct run *run = sm_calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->layout = sample_layout(6, 2, 0, SM_UNIT_M);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = 2000 + motion(i);
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.95);
+        if (i >= 150 && i < 175) {
+            sample_misread(&run->sighting[i], 3, SM_COUNTER_NO_DIGIT, 0.97);
+        }
+    }
+    run_path(run);
+    assert_int_equal(run->n_jumps, 0);
+    for (int i = 0; i < N; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+    }
+    run_free(run);
+}
+
 /** A mark before the number that often looks like a minus, the equals sign of "L=" in few pixels, is no sign.
  */
 static void test_path__a_doubtful_sign_does_not_turn_the_run_round(void **state)
@@ -228,6 +251,7 @@ int main(void)
         cmocka_unit_test(test_path__negative_start),
         cmocka_unit_test(test_path__a_standing_misreading_is_no_jump),
         cmocka_unit_test(test_path__a_digit_that_stays_is_judged_by_all_pictures),
+        cmocka_unit_test(test_path__a_leading_digit_lost_for_a_while_stays),
         cmocka_unit_test(test_path__a_doubtful_sign_does_not_turn_the_run_round),
         cmocka_unit_test(test_path__doubt_lowers_confidence),
     };
