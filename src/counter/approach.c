@@ -114,7 +114,7 @@ static enum sm_status wish_samples(struct wishes *wishes, const struct sm_counte
 {
     enum sm_status status = SM_OK;
     double end_s = watch->end_s + watch->frame_s;
-    for (double at_s = watch->start_s; status == SM_OK && at_s < end_s; at_s += CHUNK_S) {
+    for (double at_s = watch->start_s; status == SM_OK && at_s < watch->end_s; at_s += CHUNK_S) {
         double to_s = fmin(at_s + CHUNK_S, end_s);
         struct sm_counter__look look = {.kind = watch->is_dense ? SM_LOOK_ALL : SM_LOOK_SAMPLE,
                                         .start_s = at_s,
