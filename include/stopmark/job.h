@@ -51,13 +51,33 @@ struct sm_job_change {
     const char *key, *value;
 };
 struct sm_job_opts {
-    const char *sheet_path;
+    const char *sheet_path; /**< a survey sheet, or a log that stands for one, see sm_job_surveys() */
     size_t n_changes;
     const struct sm_job_change *change;
     sm_job_progress_fn *progress;
     void *progress_user;
     size_t n_threads; /**< to read the video with, 0 = 1; the outcome is the same for any number */
+    int32_t inspection; /**< with a log: which of its inspections, from 1; 0 = the first */
 };
+/** One survey that a path stands for. */
+struct sm_job_survey {
+    int32_t inspection; /**< for struct sm_job_opts; 0 = a sheet's */
+    const char *name;   /**< unlike the others' and fit for a folder; "" = a sheet's */
+    const char *words;  /**< what is known about it, in a few words; "" = a sheet's */
+};
+struct sm_job_surveys {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_job_survey *survey;
+};
+/**
+ * What a path stands for: a sheet for one survey, a log for as many as it has inspections. Told apart by content; what
+ * is neither counts as a sheet, whose reader says what is wrong with it.
+ * @param out [new] free with sm_job_surveys_free(). @return what sm_obslog_list() returns for a log.
+ */
+enum sm_status sm_job_surveys(struct sm_job_surveys **out, const char *path, struct sm_error *err) SM_CHECKED;
+void sm_job_surveys_free(struct sm_job_surveys **surveys);
+
 struct sm_job; /**< a survey with everything made of it */
 
 /**

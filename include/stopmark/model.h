@@ -238,6 +238,7 @@ struct sm_sheet {
     struct sm_findings findings;
     const char *cure_file;       /**< path, NULL = cure.csv beside the kits file, when there is one */
     const char *cure_used;       /**< path of the cure table that was read, NULL = none */
+    int32_t log_inspection;      /**< which of the log's inspections (of the segment, when the sheet has its id), from 1; 0 = not said */
     sm_read_fn *read;            /**< where the tables come from; NULL = from disk */
     void *read_user;
     size_t n_distances;

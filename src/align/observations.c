@@ -1,6 +1,6 @@
 /*
  * Log rows into observations: one each, except rows that belong to the start of a continuous defect. Extent
- * and flags are settled here, what is done about them in decide.c; where distances come from is not this
+ * and flags are settled here, what is done about them in settle_defects.c; where distances come from is not this
  * file's business any more.
  */
 #include "align_internal.h"

@@ -72,6 +72,10 @@ static enum sm_status assume_length(struct sm_align__work *work, struct sm_error
     out->is_length_assumed = true;
     out->length_m = finish_m(work);
     const char *from = "the distance of the finish node";
+    if (isnan(out->length_m) && work->log->inspection_length_m >= work->farthest_m) {
+        out->length_m = work->log->inspection_length_m;
+        from = "the inspection length the log was written for: it may run between other places than the pipe edges";
+    }
     if (isnan(out->length_m)) {
         out->length_m = work->farthest_m;
         from = work->is_abandoned ? "where the survey was abandoned: the pipe beyond was not seen"

@@ -75,62 +75,73 @@ static void tell_findings(const struct sm_job *job)
     }
 }
 
-static int print_schedule(const struct sm_job *job, const struct sm_cli_common *common)
+/* ---- one survey ---- */
+
+/* What one survey is run with; out_dir is its own folder. */
+struct one {
+    const struct request *request;
+    const struct sm_cli_common *common;
+    const char *path, *out_dir;
+    struct sm_text *text; /* what is printed in the end */
+};
+
+static enum sm_status add_schedule(struct sm_text *text, const struct sm_job *job, bool is_json,
+                                   struct sm_error *err)
 {
-    struct sm_text text = {0};
-    struct sm_error err = {0};
     const struct sm_schedule *schedule = sm_job_get_schedule(job);
-    enum sm_status status =
-        common->is_json ? sm_schedule_write_json(&text, schedule, &err)
-                        : sm_schedule_write_table(&text, schedule, sm_cli_columns(), sm_cli_is_utf8(), &err);
-    int result = status == SM_OK ? sm_cli_print(&text) : sm_cli_fail(&err);
-    sm_text_release(&text);
-    return result;
+    return is_json ? sm_schedule_write_json(text, schedule, err)
+                   : sm_schedule_write_table(text, schedule, sm_cli_columns(), sm_cli_is_utf8(), err);
 }
 
-static void tell_delivered(const struct request *request, bool is_known)
+static void tell_delivered(const struct one *one, bool is_known)
 {
-    if (request->out_dir) {
-        sm_cli_note("results are in %s", request->out_dir);
+    if (one->out_dir) {
+        sm_cli_note("results are in %s", one->out_dir);
     }
-    if (request->job_path) {
-        sm_cli_note(is_known ? "%s held this survey already: unchanged" : "stored in %s", request->job_path);
+    if (one->request->job_path) {
+        sm_cli_note(is_known ? "%s held this survey already: unchanged" : "stored in %s",
+                    one->request->job_path);
     }
 }
 
-static int deliver(struct sm_job *job, const struct request *request, const struct sm_cli_common *common,
-                   struct sm_cli_progress *progress)
+static int deliver(struct sm_job *job, const struct one *one, struct sm_cli_progress *progress)
 {
     char now[32];
     sm_cli_now(now);
+    const struct sm_cli_common *common = one->common;
     struct sm_job_delivery delivery = {
-        .out_dir = request->out_dir, .job_path = request->job_path, .now = now, .who = sm_cli_who()};
+        .out_dir = one->out_dir, .job_path = one->request->job_path, .now = now, .who = sm_cli_who()};
     struct sm_error err = {0};
     bool is_known = false;
-    bool has_place = request->out_dir || request->job_path;
+    bool has_place = delivery.out_dir || delivery.job_path;
     enum sm_status status = has_place ? sm_job_deliver(job, &delivery, &is_known, &err) : SM_OK;
     sm_cli_progress_end(progress);
+    if (status == SM_OK && !(common->is_quiet && has_place && !common->is_json)) {
+        status = add_schedule(one->text, job, common->is_json, &err);
+    }
     if (status != SM_OK) {
         return sm_cli_fail(&err);
     }
     if (!common->is_quiet) {
-        tell_delivered(request, is_known);
+        tell_delivered(one, is_known);
     }
     if (!common->is_quiet && common->is_json) { /* the table shows them itself */
         tell_findings(job);
     }
-    return common->is_quiet && has_place && !common->is_json ? SM_CLI_DONE : print_schedule(job, common);
+    return SM_CLI_DONE;
 }
 
-static int schedule(const struct request *request, const struct sm_cli_common *common, const char *sheet)
+static int schedule_one(const struct one *one, int32_t inspection)
 {
-    struct sm_cli_progress progress = sm_cli_progress_start(common);
-    struct sm_job_opts opts = {.sheet_path = sheet,
+    const struct request *request = one->request;
+    struct sm_cli_progress progress = sm_cli_progress_start(one->common);
+    struct sm_job_opts opts = {.sheet_path = one->path,
                                .n_changes = request->n_changes,
                                .change = request->change,
                                .progress = sm_cli_progress_tell,
                                .progress_user = &progress,
-                               .n_threads = request->n_threads};
+                               .n_threads = request->n_threads,
+                               .inspection = inspection};
     struct sm_job *job = NULL;
     struct sm_error err = {0};
     enum sm_status status = sm_job_schedule(&job, &opts, &err);
@@ -138,8 +149,77 @@ static int schedule(const struct request *request, const struct sm_cli_common *c
         sm_cli_progress_end(&progress);
         return sm_cli_fail(&err);
     }
-    int result = deliver(job, request, common, &progress);
+    int result = deliver(job, one, &progress);
     sm_job_free(&job);
+    return result;
+}
+
+/* ---- all surveys of a log ---- */
+
+/* One of several: told apart by a heading, its results in a folder of its own. */
+static int schedule_of_many(struct one one, const struct sm_job_surveys *surveys, size_t idx)
+{
+    const struct sm_job_survey *survey = &surveys->survey[idx];
+    struct sm_text folder = {0};
+    size_t before = one.text->length;
+    if (one.out_dir) {
+        sm_text_addf(&folder, "%s/%s", one.out_dir, survey->name);
+        one.out_dir = sm_text_str(&folder);
+    }
+    if (!one.common->is_quiet) {
+        sm_cli_note("inspection %zu of %zu: %s", idx + 1, surveys->n, survey->words);
+    }
+    if (!one.common->is_json) {
+        sm_text_addf(one.text, "%sInspection %zu of %zu: %s\n\n", before ? "\n\n" : "", idx + 1, surveys->n,
+                     survey->words);
+    } else if (idx) {
+        sm_text_add(one.text, ",\n");
+    }
+    int result = schedule_one(&one, survey->inspection);
+    if (result != SM_CLI_DONE && one.common->is_json) {
+        sm_text_addf(one.text, "{\"schema\": \"stopmark.failed/1\", \"inspection\": %zu}\n", idx + 1);
+    } else if (result != SM_CLI_DONE) {
+        sm_text_add(one.text, "not made, see the message\n");
+    }
+    sm_text_release(&folder);
+    return result;
+}
+
+/* The others are made when one cannot be: it is told, and counts in the exit status. */
+static int schedule_many(const struct one *one, const struct sm_job_surveys *surveys)
+{
+    size_t n_made = 0;
+    if (one->common->is_json) {
+        sm_text_add(one->text, "{\"schema\": \"stopmark.schedules/1\", \"schedules\": [\n");
+    }
+    for (size_t i = 0; i < surveys->n; i++) {
+        n_made += schedule_of_many(*one, surveys, i) == SM_CLI_DONE;
+    }
+    sm_text_add(one->text, one->common->is_json ? "]}\n" : "");
+    if (n_made < surveys->n) {
+        sm_cli_note("%zu of %zu schedules were made", n_made, surveys->n);
+    }
+    return n_made == surveys->n ? SM_CLI_DONE : SM_CLI_FAILED;
+}
+
+static int schedule(const struct request *request, const struct sm_cli_common *common, const char *path)
+{
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    struct sm_job_surveys *surveys = NULL;
+    struct one one = {request, common, path, request->out_dir, &text};
+    if (sm_job_surveys(&surveys, path, &err) != SM_OK) {
+        return sm_cli_fail(&err);
+    }
+    int result =
+        surveys->n == 1 ? schedule_one(&one, surveys->survey[0].inspection) : schedule_many(&one, surveys);
+    bool is_shown = text.length && (result == SM_CLI_DONE || surveys->n > 1);
+    sm_job_surveys_free(&surveys);
+    if (is_shown) {
+        int printed = sm_cli_print(&text);
+        result = result == SM_CLI_DONE ? printed : result;
+    }
+    sm_text_release(&text);
     return result;
 }
 
@@ -152,7 +232,8 @@ static int run(int argc, char **argv)
         sm_cli_parse(&sm_cli_schedule, options, &request, &common, argc, argv, &n_operands);
     int result = parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
     if (parsed == SM_CLI_GO_ON && n_operands != 1) {
-        result = sm_cli_misuse(&sm_cli_schedule, n_operands ? "more than one sheet named" : "no sheet named");
+        result = sm_cli_misuse(&sm_cli_schedule,
+                               n_operands ? "more than one sheet named" : "no sheet or log named");
     } else if (parsed == SM_CLI_GO_ON) {
         result = schedule(&request, &common, argv[0]);
     }
@@ -164,11 +245,15 @@ const struct sm_cli_command sm_cli_schedule = {
     .name = "schedule",
     .run = run,
     .line = "Turn a survey into a repair schedule",
-    .usage = "schedule SHEET [--job JOB] [--out DIR] [--set KEY=VALUE]... [--threads N]",
+    .usage = "schedule SHEET|LOG [--job JOB] [--out DIR] [--set KEY=VALUE]... [--threads N]",
     .help =
-        "SHEET names the videos, the operator's log, the kits and the owner's rules. Prints the schedule.\n\n"
+        "SHEET names the videos, the operator's log, the kits and the owner's rules. Prints the schedule.\n"
+        "A standard LOG names most of that itself; kits.csv beside it is taken. Each of its inspections "
+        "gets\n"
+        "a schedule, in a folder of its own under --out.\n\n"
         "  --job JOB           keep the survey and its schedule in this job file, made when missing\n"
-        "  --out DIR           write schedule.json, schedule.csv, crew sheet, report, drawing and stills there\n"
+        "  --out DIR           write schedule.json, schedule.csv, crew sheet, report, drawing and stills "
+        "there\n"
         "  --set KEY=VALUE     another value than the sheet's, as in --set \"rules.overlap=120 mm\"\n"
         "  --threads N         read the video with N threads; the schedule is the same for any N\n",
 };

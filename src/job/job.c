@@ -66,7 +66,12 @@ static enum sm_status keep_changes(struct sm_job *job, const struct sm_job_opts 
 
 static enum sm_status read_sheet(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
 {
-    enum sm_status status = sm_sheet_read(&job->sheet, opts->sheet_path, err);
+    bool is_log = false;
+    enum sm_status status = sm_job__is_log(&is_log, opts->sheet_path, err);
+    if (status == SM_OK) {
+        status = is_log ? sm_job__make_sheet(job, opts->sheet_path, opts->inspection, err)
+                        : sm_sheet_read(&job->sheet, opts->sheet_path, err);
+    }
     for (size_t i = 0; status == SM_OK && i < opts->n_changes; i++) {
         status = sm_sheet_set(job->sheet, opts->change[i].key, opts->change[i].value, err);
     }
@@ -89,7 +94,7 @@ static enum sm_status read_codes(struct sm_job *job, struct sm_error *err)
 
 static enum sm_status read_log(struct sm_job *job, enum sm_unit unit, struct sm_error *err)
 {
-    struct sm_obslog_opts opts = {.segment = job->sheet->segment.id, .unit = unit};
+    struct sm_obslog_opts opts = {.segment = job->sheet->segment.id, .unit = unit, .inspection = job->sheet->log_inspection};
     sm_obslog_free(&job->log);
     return sm_obslog_read(&job->log, job->sheet->log, &opts, err);
 }
@@ -103,7 +108,7 @@ static enum sm_status check_log(struct sm_job *job, struct sm_error *err)
                                              : "check that this is the right file");
         return SM_E_FORMAT;
     }
-    if (job->sheet->n_videos == 0 && job->log->video &&
+    if (job->sheet->n_videos == 0 && job->log->video && !job->made_sheet &&
         sm_findings_add(&job->own, (enum sm_flag)0, SM_SEVERITY_NOTE, job->log->source, 0, SM_NAN, -1,
                         "the log names the video %s, the sheet names none: worked from the log alone",
                         job->log->video) != SM_OK) {

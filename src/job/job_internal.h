@@ -38,7 +38,13 @@ struct sm_job {
     size_t n_threads; /* 0 = 1 */
     sm_job_progress_fn *progress;
     void *progress_user;
+    const char *made_sheet; /* the sheet made from a log that came alone; NULL = sheet->path holds it */
 };
+
+/* log_alone.c: is this file a log rather than a sheet? */
+enum sm_status sm_job__is_log(bool *is_log, const char *path, struct sm_error *err);
+/* The sheet that says what the log says, into job->sheet and job->made_sheet. */
+enum sm_status sm_job__make_sheet(struct sm_job *job, const char *log_path, int32_t inspection, struct sm_error *err);
 
 /* Progress of one step, told in words. */
 struct sm_job__step {

@@ -59,11 +59,26 @@ static enum sm_status add_input(struct sm_job__record *record, const char *role,
     return result;
 }
 
+/* A sheet made from a log that came alone is in no file. It goes by the log's path, whose folder its names start in. */
+static enum sm_status add_made_sheet(struct sm_job__record *record, const struct sm_job *job, struct sm_error *err)
+{
+    enum sm_status status = add_input(record, "sheet", job->sheet->log, err);
+    if (status == SM_OK) {
+        struct sm_store_input *input = &record->input[record->n_inputs - 1];
+        size_t n = strlen(job->made_sheet);
+        input->content = job->made_sheet;
+        input->size_bytes = (int64_t)n;
+        sm_sha256(job->made_sheet, n, input->sha256);
+    }
+    return status;
+}
+
 static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_job *job,
                                  struct sm_error *err)
 {
     const struct sm_sheet *sheet = job->sheet;
-    enum sm_status status = add_input(record, "sheet", sheet->path, err);
+    enum sm_status status = job->made_sheet ? add_made_sheet(record, job, err)
+                                            : add_input(record, "sheet", sheet->path, err);
     for (size_t i = 0; status == SM_OK && i < sheet->n_videos; i++) {
         status = add_input(record, "video", sheet->video[i], err);
     }

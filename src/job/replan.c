@@ -137,6 +137,7 @@ static enum sm_status take_log(struct sm_job *job, const struct sm_job__kept *ke
     const struct sm_job__kept_file *file = file_of(kept, "log");
     bool follows = job->sheet->counter_unit == SM_UNIT_UNKNOWN && trace && trace->format.unit == SM_UNIT_FT;
     struct sm_obslog_opts opts = {.segment = job->sheet->segment.id,
+                                  .inspection = job->sheet->log_inspection,
                                   .unit = follows ? SM_UNIT_FT : job->sheet->counter_unit};
     return file ? sm_obslog_parse(&job->log, file->data, file->n, file->path, &opts, err)
                 : missing("log", err);

@@ -101,6 +101,8 @@ static const struct sm_sheet__row keys[] = {
     {"survey", "video end", SM_SHEET__KIND_QUANTITY, AT(video_end_s), "",
      "this survey ends here in the video", SM_TIME, "s", 1, 0, 1e6, 0, NULL, NULL},
     PATH("survey", "log", log, "the operator's log, told apart by content"),
+    CUSTOM("survey", "inspection", sm_sheet__set_inspection, "",
+           "which of several inspections in the log, from 1: of the segment's, where id is given"),
     WORD("survey", "log time", log_time, log_time_words, "video", "video or clock (time of day)"),
     CUSTOM("survey", "codes", sm_sheet__set_codes, "EN",
            "EN (EN 13508-2), NA (North American condition codes) or a file"),

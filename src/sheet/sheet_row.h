@@ -62,6 +62,6 @@ const char *sm_sheet__resolve(struct sm_sheet *sheet, const char *name);
 
 /* ---- values with a grammar of their own; an empty one means "left out" */
 
-sm_sheet__set_fn sm_sheet__set_codes, sm_sheet__set_box, sm_sheet__set_distance_error, sm_sheet__set_rate;
+sm_sheet__set_fn sm_sheet__set_codes, sm_sheet__set_inspection, sm_sheet__set_box, sm_sheet__set_distance_error, sm_sheet__set_rate;
 
 #endif

@@ -32,6 +32,19 @@ enum sm_status sm_sheet__set_codes(struct sm_sheet_walk *walk, const struct sm_s
     return SM_OK;
 }
 
+enum sm_status sm_sheet__set_inspection(struct sm_sheet_walk *walk, const struct sm_sheet__row *row, char *value,
+                                        struct sm_error *err)
+{
+    int64_t number = 0;
+    (void)row;
+    if (*value && !sm_parse_int(value, 1, INT32_MAX, &number)) {
+        sm_error_set(err, SM_E_FORMAT, "inspection \"%.60s\" is no whole number from 1", value);
+        return sm_error_remedy(err, "count the inspections in the log from 1, as in inspection = 2");
+    }
+    walk->sheet->log_inspection = (int32_t)number;
+    return SM_OK;
+}
+
 enum sm_status sm_sheet__set_box(struct sm_sheet_walk *walk, const struct sm_sheet__row *row, char *value,
                                  struct sm_error *err)
 {
