@@ -101,7 +101,12 @@ struct sm_job_delivery {
     const char *who;      /**< who ran it, "" = not said; with job_path only */
     enum sm_survey_kind kind; /**< a recheck is stored without its plan */
     const char *segment;  /**< name to store it under; NULL = the survey's own */
+    const char *export_form; /**< also write the aligned log: "en13508" or "isybau"; NULL = not; with out_dir only */
 };
+/** Is this a form the aligned log can be written in? */
+bool sm_job_is_export(const char *word);
+/** What the form of the exported log could not hold. Borrowed. */
+const struct sm_findings *sm_job_get_export_findings(const struct sm_job *job);
 /**
  * Write the documents with their stills and put the survey into the job file: both or neither. Other files in the folder
  * stay; stills of an earlier run that have no observation any more go.

@@ -6,7 +6,7 @@
 enum { MAX_CHANGES = 100 };
 
 struct request {
-    const char *job_path, *out_dir;
+    const char *job_path, *out_dir, *export_form;
     struct sm_job_change change[MAX_CHANGES];
     size_t n_changes, n_threads;
 };
@@ -44,17 +44,25 @@ static bool take_set(void *user, const char *value, struct sm_error *err)
     return true;
 }
 
+static bool take_export(void *user, const char *value, struct sm_error *err)
+{
+    ((struct request *)user)->export_form = value;
+    if (sm_job_is_export(value)) {
+        return true;
+    }
+    sm_error_set(err, SM_E_FORMAT, "\"%s\" is no form a log is written in", value);
+    sm_error_remedy(err, "choose en13508 or isybau");
+    return false;
+}
+
 static bool take_threads(void *user, const char *value, struct sm_error *err)
 {
     return sm_cli_take_threads(&((struct request *)user)->n_threads, value, err);
 }
 
 static const struct sm_cli_option options[] = {
-    {"job", take_job, true},
-    {"out", take_out, true},
-    {"set", take_set, true},
-    {"threads", take_threads, true},
-    {0},
+    {"job", take_job, true},       {"out", take_out, true},         {"set", take_set, true},
+    {"export", take_export, true}, {"threads", take_threads, true}, {0},
 };
 
 static void release(struct request *request)
@@ -109,8 +117,11 @@ static int deliver(struct sm_job *job, const struct one *one, struct sm_cli_prog
     char now[32];
     sm_cli_now(now);
     const struct sm_cli_common *common = one->common;
-    struct sm_job_delivery delivery = {
-        .out_dir = one->out_dir, .job_path = one->request->job_path, .now = now, .who = sm_cli_who()};
+    struct sm_job_delivery delivery = {.out_dir = one->out_dir,
+                                       .job_path = one->request->job_path,
+                                       .now = now,
+                                       .who = sm_cli_who(),
+                                       .export_form = one->request->export_form};
     struct sm_error err = {0};
     bool is_known = false;
     bool has_place = delivery.out_dir || delivery.job_path;
@@ -124,6 +135,9 @@ static int deliver(struct sm_job *job, const struct one *one, struct sm_cli_prog
     }
     if (!common->is_quiet) {
         tell_delivered(one, is_known);
+    }
+    if (!common->is_quiet) {
+        sm_cli_findings(sm_job_get_export_findings(job));
     }
     if (!common->is_quiet && common->is_json) { /* the table shows them itself */
         tell_findings(job);
@@ -234,6 +248,8 @@ static int run(int argc, char **argv)
     if (parsed == SM_CLI_GO_ON && n_operands != 1) {
         result = sm_cli_misuse(&sm_cli_schedule,
                                n_operands ? "more than one sheet named" : "no sheet or log named");
+    } else if (parsed == SM_CLI_GO_ON && request.export_form && !request.out_dir) {
+        result = sm_cli_misuse(&sm_cli_schedule, "--export writes into the folder of --out: name one");
     } else if (parsed == SM_CLI_GO_ON) {
         result = schedule(&request, &common, argv[0]);
     }
@@ -245,7 +261,7 @@ const struct sm_cli_command sm_cli_schedule = {
     .name = "schedule",
     .run = run,
     .line = "Turn a survey into a repair schedule",
-    .usage = "schedule SHEET|LOG [--job JOB] [--out DIR] [--set KEY=VALUE]... [--threads N]",
+    .usage = "schedule SHEET|LOG [--job JOB] [--out DIR] [--set KEY=VALUE]... [--export FORM] [--threads N]",
     .help =
         "SHEET names the videos, the operator's log, the kits and the owner's rules. Prints the schedule.\n"
         "A standard LOG names most of that itself; kits.csv beside it is taken. Each of its inspections "
@@ -255,5 +271,7 @@ const struct sm_cli_command sm_cli_schedule = {
         "  --out DIR           write schedule.json, schedule.csv, crew sheet, report, drawing and stills "
         "there\n"
         "  --set KEY=VALUE     another value than the sheet's, as in --set \"rules.overlap=120 mm\"\n"
+        "  --export FORM       also write the log with its corrected distances: en13508 (aligned-log.txt) or "
+        "isybau (.xml)\n"
         "  --threads N         read the video with N threads; the schedule is the same for any N\n",
 };

@@ -80,17 +80,21 @@ static enum sm_status write_documents(struct sm_job *job, struct sm_job__folder 
     return status;
 }
 
-static enum sm_status draft_folder(struct sm_job__folder **out, struct sm_job *job, const char *out_dir,
-                                   struct sm_error *err)
+static enum sm_status draft_folder(struct sm_job__folder **out, struct sm_job *job,
+                                   const struct sm_job_delivery *delivery, struct sm_error *err)
 {
     struct sm_job__folder *folder = NULL;
     const char **names = sm_calloc(job->alignment->n_observations, sizeof *names);
-    enum sm_status status = names ? sm_job__folder_new(&folder, out_dir, err) : sm_job__no_memory(err);
+    enum sm_status status =
+        names ? sm_job__folder_new(&folder, delivery->out_dir, err) : sm_job__no_memory(err);
     if (status == SM_OK) {
         status = write_stills(job, folder, names, err);
     }
     if (status == SM_OK) {
         status = write_documents(job, folder, names, err);
+    }
+    if (status == SM_OK && delivery->export_form) {
+        status = sm_job__export(folder, job, delivery->export_form, err);
     }
     sm_free(names);
     if (status != SM_OK) {
@@ -134,7 +138,7 @@ enum sm_status sm_job_deliver(struct sm_job *job, const struct sm_job_delivery *
     struct sm_job__folder *folder = NULL;
     struct sm_store *store = NULL;
     bool known = false;
-    enum sm_status status = delivery->out_dir ? draft_folder(&folder, job, delivery->out_dir, err) : SM_OK;
+    enum sm_status status = delivery->out_dir ? draft_folder(&folder, job, delivery, err) : SM_OK;
     if (status == SM_OK && delivery->job_path) {
         status = put_survey(&store, job, delivery, &known, err);
     }

@@ -31,6 +31,7 @@ void sm_job_free(struct sm_job **job)
     sm_sheet_free(&(*job)->sheet);
     sm_findings_release(&(*job)->own);
     sm_findings_release(&(*job)->video);
+    sm_findings_release(&(*job)->exported);
     sm_arena_free(&(*job)->arena);
     sm_free(*job);
     *job = NULL;
@@ -45,6 +46,11 @@ size_t sm_job_get_findings(const struct sm_job *job, const struct sm_store_findi
 {
     *out = job->findings;
     return SM_JOB__N_STAGES;
+}
+
+const struct sm_findings *sm_job_get_export_findings(const struct sm_job *job)
+{
+    return &job->exported;
 }
 
 /* ---- sheet, codes, log ---- */

@@ -29,6 +29,7 @@ struct sm_job {
     struct sm_alignment *alignment;
     struct sm_plan *plan;
     struct sm_findings own;   /* found by the chain itself */
+    struct sm_findings exported; /* what the form of the exported log cannot hold */
     struct sm_findings video; /* of media and of the chain about the video */
     struct sm_schedule schedule;
     size_t n_changes;
@@ -228,6 +229,11 @@ enum sm_status sm_job__audit_stills(struct sm_job__folder *folder, struct sm_aud
                                     struct sm_error *err);
 /* audit_job.c */
 enum sm_status sm_job__open_to_read(struct sm_store **out, const char *path, struct sm_error *err);
+
+/* export.c: the aligned log in a standard's form, into the folder. */
+enum sm_job__export_form { SM_JOB__EXPORT_EN13508, SM_JOB__EXPORT_ISYBAU };
+enum sm_status sm_job__export(struct sm_job__folder *folder, struct sm_job *job, const char *word,
+                              struct sm_error *err);
 
 enum sm_status sm_job__no_memory(struct sm_error *err);
 
