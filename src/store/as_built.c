@@ -264,15 +264,16 @@ static enum sm_status take_row(struct sm_recorded *a, struct sm_arena *arena, sq
     return SM_OK;
 }
 
-static const char list_sql[] =
-    "SELECT key, content, corrects, segment, survey_key, repair, coalesce(date, ''), crew, kit, lot, result, remark,"
-    " coalesce(mixed, ''), coalesce(inflated, ''), coalesce(deflated, ''), source, source_sha256, recorded_at, who,"
-    " is_planned, occurrence, source_line, outcome = 'in place',"
-    " EXISTS (SELECT 1 FROM as_built_in_force f WHERE f.as_built_id = a.as_built_id),"
-    " EXISTS (SELECT 1 FROM as_built_conflict c WHERE c.counts = a.key AND c.segment = a.segment AND c.repair = a.repair),"
-    " liner_length_um, stop_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, stop_digit_um"
-    " FROM as_built a WHERE ?1 IS NULL OR segment = ?1"
-    " ORDER BY segment, repair, date, occurrence, recorded_at, key";
+/* One list with and one without a segment: only so does the first go by its index. */
+#define LIST_SQL(where) \
+    "SELECT key, content, corrects, segment, survey_key, repair, coalesce(date, ''), crew, kit, lot, result, remark," \
+    " coalesce(mixed, ''), coalesce(inflated, ''), coalesce(deflated, ''), source, source_sha256, recorded_at, who," \
+    " is_planned, occurrence, source_line, outcome = 'in place'," \
+    " EXISTS (SELECT 1 FROM as_built_in_force f WHERE f.as_built_id = a.as_built_id)," \
+    " EXISTS (SELECT 1 FROM as_built_conflict c WHERE c.counts = a.key AND c.segment = a.segment AND c.repair = a.repair)," \
+    " liner_length_um, stop_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, stop_digit_um" \
+    " FROM as_built a " where \
+    " ORDER BY segment, repair, date, occurrence, recorded_at, key"
 
 static enum sm_status take_remarks(struct sm_store *store, struct sm_recorded *a, struct sm_arena *arena,
                                    struct sm_error *err)
@@ -315,7 +316,8 @@ static enum sm_status fill_list(struct sm_store_as_builts *rows, struct sm_store
     sqlite3_stmt *stmt;
     size_t capacity = 0;
     bool has_row = false;
-    enum sm_status status = SM_STORE__QUERY(store, &stmt, err, list_sql, sm_store__text(segment));
+    enum sm_status status = segment ? SM_STORE__QUERY(store, &stmt, err, LIST_SQL("WHERE segment = ?"), sm_store__text(segment))
+                                    : sm_store__query(store, &stmt, LIST_SQL(""), NULL, 0, err);
     while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
         if (sm_grow(&rows->item, rows->n, &capacity, sizeof *rows->item) != SM_OK) {
             status = sm_store__no_memory(err);

@@ -140,9 +140,10 @@ static enum sm_status fill_list(struct sm_store_surveys *surveys, struct sm_stor
 {
     struct getting g = {.store = store, .arena = surveys->arena, .err = err};
     sqlite3_stmt *stmt;
-    enum sm_status status = SM_STORE__QUERY(
-        store, &stmt, err, SURVEY_COLUMNS " WHERE ?1 IS NULL OR g.name = ?1 ORDER BY g.name, s.survey_id",
-        sm_store__text(segment));
+    enum sm_status status =
+        segment ? SM_STORE__QUERY(store, &stmt, err, SURVEY_COLUMNS " WHERE g.name = ? ORDER BY s.survey_id",
+                                  sm_store__text(segment))
+                : sm_store__query(store, &stmt, SURVEY_COLUMNS " ORDER BY g.name, s.survey_id", NULL, 0, err);
     size_t capacity = 0;
     bool has_row = false;
     while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {

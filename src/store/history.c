@@ -100,15 +100,16 @@ void sm_store_events_free(struct sm_store_events **events)
     }
 }
 
+#define EVENTS_SQL "SELECT at, who, event, segment, survey_key, subject, detail FROM history"
+
 static enum sm_status fill_events(struct sm_store_events *events, struct sm_store *store, const char *segment,
                                   struct sm_error *err)
 {
     sqlite3_stmt *stmt;
     enum sm_status status =
-        SM_STORE__QUERY(store, &stmt, err,
-                        "SELECT at, who, event, segment, survey_key, subject, detail FROM history"
-                        " WHERE ?1 IS NULL OR segment = ?1 ORDER BY history_id",
-                        sm_store__text(segment));
+        segment ? SM_STORE__QUERY(store, &stmt, err, EVENTS_SQL " WHERE segment = ? ORDER BY history_id",
+                                  sm_store__text(segment))
+                : sm_store__query(store, &stmt, EVENTS_SQL " ORDER BY history_id", NULL, 0, err);
     size_t capacity = 0;
     bool has_row = false;
     while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {

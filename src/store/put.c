@@ -419,7 +419,8 @@ static enum sm_status tell(struct putting *p, const char *event, const char *sur
  * and at least one. */
 static const char same_recording[] =
     "SELECT s.survey_id, s.key FROM survey s WHERE s.survey_id <> ?1 AND s.superseded_by IS NULL"
-    " AND (s.kind, s.segment_id) = (SELECT kind, segment_id FROM survey WHERE survey_id = ?1)"
+    " AND s.segment_id = (SELECT segment_id FROM survey WHERE survey_id = ?1)"
+    " AND s.kind = (SELECT kind FROM survey WHERE survey_id = ?1)"
     " AND EXISTS (SELECT 1 FROM input WHERE survey_id = ?1 AND role IN ('video', 'log'))"
     " AND (SELECT group_concat(role || sha256, ' ') FROM (SELECT role, sha256 FROM input WHERE survey_id = ?1"
     "      AND role IN ('video', 'log') ORDER BY role, ordinal))"

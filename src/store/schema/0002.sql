@@ -58,6 +58,7 @@ CREATE TRIGGER as_built_is_not_removed BEFORE DELETE ON as_built BEGIN
 END;
 
 CREATE INDEX history_by_survey ON history (survey_key);
+CREATE INDEX history_by_segment ON history (segment);
 CREATE INDEX survey_by_superseded ON survey (superseded_by) WHERE superseded_by IS NOT NULL;
 
 -- What was off about an as-built row, with its consequence.
@@ -139,4 +140,4 @@ CREATE VIEW repair_to_do AS
   SELECT p.segment, p.repair, p.kit, p.length_m, p.stop_m, p.mark_m
     FROM planned_repair p JOIN survey s USING (survey_id)
    WHERE NOT EXISTS (SELECT 1 FROM as_built_in_force a
-                      WHERE a.survey_key = s.key AND a.repair = p.repair AND a.outcome = 'in place');
+                      WHERE a.segment = p.segment AND a.survey_key = s.key AND a.repair = p.repair AND a.outcome = 'in place');
