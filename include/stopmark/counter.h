@@ -17,6 +17,20 @@ enum sm_counter_effort {
     SM_COUNTER_EFFORT_FULL,   /**< every picture */
 };
 
+/** A text that the search looked at, for showing to a person. */
+struct sm_counter_seen_text {
+    struct sm_box box;
+    char example[32];    /**< as last read, "" = no number was made out in it */
+    const char *verdict; /**< static: why it is or is not the counter */
+    bool is_counter;
+};
+#define SM_COUNTER_MOST_SEEN 9
+/** What the search looked at, the likeliest first. */
+struct sm_counter_seen {
+    size_t n;
+    struct sm_counter_seen_text text[SM_COUNTER_MOST_SEEN];
+};
+
 struct sm_counter_opts {
     struct sm_box box;    /**< where to look; width 0 = anywhere */
     enum sm_unit unit;    /**< SM_UNIT_UNKNOWN = read it off the picture */
@@ -25,6 +39,7 @@ struct sm_counter_opts {
     enum sm_counter_effort effort;
     size_t n_helpers; /**< more threads to read with */
     const struct sm_frame_source *helper; /**< [borrow] one each: the same recording, used from that thread alone */
+    struct sm_counter_seen *seen; /**< [inout] filled by sm_counter_find() whether it finds the counter or not; may be NULL */
 };
 
 /** A text field of the picture that was looked at as a possible counter. */

@@ -16,6 +16,7 @@
  * @param doing what is being done, in a few words. @param done, total in the step's own unit; total 0 = not known.
  * @return false to stop: the call then ends with SM_E_CANCELLED.
  */
+#define SM_JOB_READING "reading the counter" /**< doing, where done and total are seconds of the recording */
 typedef bool sm_job_progress_fn(void *user, const char *doing, double done, double total);
 
 /* ---- read ---------------------------------------------------------------------------------------------------- */
@@ -34,6 +35,8 @@ struct sm_job_read_opts {
     size_t n_distances;
     const char *const *distances; /**< lists of distances (distances.h), one for each video or one for all; none = a text
                                        track or a file beside the video, where there is one */
+    struct sm_text *picture; /**< [inout] gets a frame as PNG with the texts looked at drawn in and numbered, whether the
+                                  counter is found or not; may be NULL */
 };
 /**
  * The counter of a recording as a trace. With times asked the trace holds one reading for each, in the order asked

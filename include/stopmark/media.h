@@ -48,6 +48,12 @@ const struct sm_media_info *sm_media_get_info(const struct sm_media *media);
 /** What is damaged or odd about the files, found so far; grows as frames are decoded. Borrowed until the next call. */
 const struct sm_findings *sm_media_get_findings(const struct sm_media *media);
 
+/**
+ * Stretches of damaged pictures met so far, from their first to their last frame; grows as frames are decoded, at most 64.
+ * @return false when there is no stretch_idx-th.
+ */
+bool sm_media_get_damage(const struct sm_media *media, size_t stretch_idx, double *start_s, double *end_s);
+
 /** View of this recording as a frame source for counter and others; valid while media is open. */
 struct sm_frame_source sm_media_source(struct sm_media *media);
 

@@ -123,4 +123,18 @@ enum sm_status sm_schedule_write_trace_svg(struct sm_text *out, const struct sm_
 enum sm_status sm_schedule_write_trace_pdf(struct sm_text *out, const struct sm_trace *trace, const char *name,
                                            enum sm_paper paper, struct sm_error *err) SM_CHECKED;
 
+/** A place in a picture and what to say about it. */
+struct sm_picture_mark {
+    struct sm_box box;
+    const char *words;
+    bool is_chosen; /**< drawn full; others dashed */
+};
+/**
+ * A picture with numbered boxes drawn in and the list of what they are below it, as PNG.
+ * @param title one line above the list. @param mark n_marks of them, 0..9.
+ */
+enum sm_status sm_schedule_write_marked_picture(struct sm_text *png, const struct sm_image *image,
+                                                const struct sm_picture_mark *mark, size_t n_marks, const char *title,
+                                                struct sm_error *err) SM_CHECKED;
+
 #endif

@@ -15,7 +15,7 @@ struct request {
     size_t n_at, at_capacity;
     const char **distances;
     size_t n_distances, distances_capacity;
-    const char *out;
+    const char *out, *picture;
     enum kind out_kind;
 };
 
@@ -118,6 +118,14 @@ static bool take_out(void *user, const char *value, struct sm_error *err)
     return wrong(err, value, "is of no kind that can be written", "name a .csv, .json, .svg or .pdf file");
 }
 
+static bool take_picture(void *user, const char *value, struct sm_error *err)
+{
+    size_t n = strlen(value);
+    ((struct request *)user)->picture = value;
+    return (n > 4 && sm_ascii_ieq(value + n - 4, ".png")) ||
+           wrong(err, value, "is no name of a PNG file", "name a .png file");
+}
+
 static bool take_threads(void *user, const char *value, struct sm_error *err)
 {
     return sm_cli_take_threads(&((struct request *)user)->job.n_threads, value, err);
@@ -139,6 +147,7 @@ static const struct sm_cli_option options[] = {
     {"out", take_out, true},
     {"threads", take_threads, true},
     {"thorough", take_thorough, false},
+    {"picture", take_picture, true},
     {0},
 };
 
@@ -198,6 +207,31 @@ static int deliver(const struct request *request, const struct sm_cli_common *co
     return result;
 }
 
+/* The picture is written whether the counter was found or not; that it could be is part of what to do. */
+static enum sm_status put_picture(const struct request *request, const struct sm_cli_common *common,
+                                  const struct sm_text *picture, enum sm_status status, struct sm_error *err)
+{
+    struct sm_error why = {0};
+    if (!request->picture && status == SM_E_NOTFOUND && err->remedy[0]) {
+        char remedy[sizeof err->remedy];
+        sm_strcopy(remedy, sizeof remedy, err->remedy);
+        sm_error_remedy(err, "%s; --picture FILE.png shows what was looked at", remedy);
+    }
+    if (!picture->length) {
+        return status;
+    }
+    if (sm_file_write(request->picture, picture->data, picture->length, &why) != SM_OK) {
+        if (status == SM_OK) {
+            *err = why;
+        }
+        return status == SM_OK ? why.status : status;
+    }
+    if (!common->is_quiet) {
+        sm_cli_note("what was looked at is drawn in %s", request->picture);
+    }
+    return status;
+}
+
 static int read_videos(struct request *request, const struct sm_cli_common *common, char **video,
                        int n_videos)
 {
@@ -205,6 +239,7 @@ static int read_videos(struct request *request, const struct sm_cli_common *comm
     struct sm_trace *trace = NULL;
     struct sm_findings findings = {0};
     struct sm_error err = {0};
+    struct sm_text picture = {0};
     request->job.n_videos = (size_t)n_videos;
     request->job.video = (const char *const *)video;
     request->job.n_at = request->n_at;
@@ -213,14 +248,17 @@ static int read_videos(struct request *request, const struct sm_cli_common *comm
     request->job.distances = request->distances;
     request->job.progress = sm_cli_progress_tell;
     request->job.progress_user = &progress;
+    request->job.picture = request->picture ? &picture : NULL;
     enum sm_status status = sm_job_read(&trace, &request->job, &findings, &err);
     sm_cli_progress_end(&progress);
+    status = put_picture(request, common, &picture, status, &err);
     if (!common->is_quiet) {
         sm_cli_findings(&findings);
     }
     int result = status == SM_OK ? deliver(request, common, trace) : sm_cli_fail(&err);
     sm_findings_release(&findings);
     sm_trace_free(&trace);
+    sm_text_release(&picture);
     return result;
 }
 
@@ -248,7 +286,7 @@ const struct sm_cli_command sm_cli_read = {
     .run = run,
     .line = "Read the distance counter burned into a survey video",
     .usage = "read VIDEO... [--at T[,T...]] [--box X,Y,W,H] [--unit m|ft] [--distances FILE]... [--out FILE] "
-             "[--threads N] [--thorough]",
+             "[--picture FILE] [--threads N] [--thorough]",
     .help = "Several files are one recording, in the order given. Prints "
             "time_s,reading,unit,confidence,state.\n\n"
             "  --at T[,T...]       only the frames on screen at these times (seconds or H:MM:SS), one row\n"
@@ -262,6 +300,8 @@ const struct sm_cli_command sm_cli_read = {
             "                      name is taken where there is one\n"
             "  --out FILE          write a file instead of printing: .csv or .json, or the trace drawn as "
             ".svg or .pdf\n"
+            "  --picture FILE      write a frame as .png with the texts looked at drawn in, each with its "
+            "box for --box\n"
             "  --threads N         read with N threads; the outcome is the same for any N\n"
             "  --thorough          look at every picture, not only where something is left open: slower\n",
 };

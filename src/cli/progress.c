@@ -8,7 +8,10 @@
 #include "cli.h"
 
 #define REFRESH_S 0.1
-#define FORECAST_AFTER_S 3.0 /* too early a forecast only jumps about */
+#define BAR_CELLS 20
+#define MOST_TIME_S 3.6e6
+#define LEAST_SHARE 0.02
+#define FORECAST_AFTER_S 1.5 /* too early a forecast only jumps about */
 
 static volatile sig_atomic_t is_stopped;
 
@@ -45,16 +48,47 @@ struct sm_cli_progress sm_cli_progress_start(const struct sm_cli_common *common)
     return (struct sm_cli_progress){.is_shown = !common->is_quiet && isatty(STDERR_FILENO)};
 }
 
+static void show_bar(double share)
+{
+    char bar[BAR_CELLS + 1];
+    for (int i = 0; i < BAR_CELLS; i++) {
+        bar[i] = share * BAR_CELLS >= i + 1 ? '=' : share * BAR_CELLS > i ? '-' : ' ';
+    }
+    bar[BAR_CELLS] = '\0';
+    fprintf(stderr, " [%s] %d %%", bar, (int)(share * 100));
+}
+
+/* As H:MM:SS or M:SS. */
+static void show_time(double time_s)
+{
+    int whole = time_s < MOST_TIME_S ? (int)(time_s + 0.5) : (int)MOST_TIME_S;
+    if (whole >= 3600) {
+        fprintf(stderr, "%d:%02d:%02d", whole / 3600, whole / 60 % 60, whole % 60);
+    } else {
+        fprintf(stderr, "%d:%02d", whole / 60, whole % 60);
+    }
+}
+
+/* How fast a recording is read (1x = as it plays), and what is left at that rate. */
+static void show_forecast(const struct sm_cli_progress *progress, double spent_s, double done, double share)
+{
+    if (strcmp(progress->doing, SM_JOB_READING) == 0) {
+        fprintf(stderr, ", %dx speed", (int)(done / spent_s));
+    }
+    fputs(", ", stderr);
+    show_time(spent_s * (1 - share) / share);
+    fputs(" left", stderr);
+}
+
 static void show(struct sm_cli_progress *progress, double now_s, double done, double total)
 {
+    double spent_s = now_s - progress->begun_s;
     fprintf(stderr, "\r\033[K%s", progress->doing);
     if (total > 0 && done >= 0) {
         double share = done < total ? done / total : 1;
-        fprintf(stderr, " %d %%", (int)(share * 100));
-        double spent_s = now_s - progress->begun_s;
-        if (spent_s > FORECAST_AFTER_S && share > 0.02) {
-            int left_s = (int)(spent_s * (1 - share) / share + 0.5);
-            fprintf(stderr, ", %d:%02d left", left_s / 60, left_s % 60);
+        show_bar(share);
+        if (spent_s > FORECAST_AFTER_S && share > LEAST_SHARE) {
+            show_forecast(progress, spent_s, done, share);
         }
     }
     fflush(stderr);

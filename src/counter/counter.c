@@ -18,10 +18,11 @@
                         */
 #define SURE_SCORE 6.0 /* from here on the field itself is beyond doubt */
 #define SURE_AGREEMENT 0.8
-#define RIVAL_MARGIN 1.2    /* a second field this close is named as a rival */
-#define RIVAL_CERTAINTY 0.6 /* all readings share the doubt which field it is */
+#define RIVAL_MARGIN 1.2       /* a second field this close is named as a rival */
+#define RIVAL_CERTAINTY 0.6    /* all readings share the doubt which field it is */
 #define SHORT_RECORDING_S 60.0 /* up to here all pictures are read */
 #define MAX_CANDIDATES_KEPT 8
+#define LEAST_DIGIT_PX 8.0f /* text lower than this has no strokes left to tell 3 from 8 */
 
 struct sm_counter {
     struct sm_arena *arena;
@@ -282,10 +283,65 @@ static void candidates_keep(struct sm_counter *counter, const struct search *sea
     }
 }
 
+static bool do_overlap(struct sm_box a, struct sm_box b)
+{
+    return a.x_px < b.x_px + b.width_px && b.x_px < a.x_px + a.width_px && a.y_px < b.y_px + b.height_px &&
+           b.y_px < a.y_px + a.height_px;
+}
+
+static void see(struct sm_counter_seen *seen, struct sm_box box, const char *example, const char *verdict)
+{
+    for (size_t i = 0; i < seen->n; i++) {
+        if (do_overlap(seen->text[i].box, box)) {
+            return; /* the same text, proposed twice */
+        }
+    }
+    if (seen->n < SM_COUNTER_MOST_SEEN) {
+        struct sm_counter_seen_text *text = &seen->text[seen->n++];
+        *text = (struct sm_counter_seen_text){.box = box, .verdict = verdict};
+        sm_strcopy(text->example, sizeof text->example, example);
+    }
+}
+
+/** Fields best first; where none is the counter, also lines no number was made out in. */
+static void tell_seen(struct sm_counter_seen *seen, const struct search *search, bool is_found)
+{
+    seen->n = 0;
+    for (size_t i = 0; i < search->fields.n; i++) {
+        const struct sm_counter__field *field = &search->fields.item[i];
+        if (i == 0 || field->n_tokens >= 2) {
+            see(seen, box_of(&search->line[field->line_idx], field->x0_px, field->x1_px),
+                field->n_tokens ? field->token[field->n_tokens - 1].text : "", field->verdict);
+        }
+    }
+    if (seen->n) {
+        seen->text[0].is_counter = is_found;
+    }
+    for (size_t i = 0; !is_found && i < search->n_lines; i++) {
+        const struct sm_counter__text_line *line = &search->line[i];
+        see(seen, box_of(line, line->x0_px, line->x1_px), "", "tried as text, but no number was made out");
+    }
+}
+
+/** The tallest line that reads as nothing: text that is there, but too small? 0 = none is. */
+static float tallest_line_px(const struct search *search)
+{
+    float tallest = 0;
+    for (size_t i = 0; i < search->n_lines; i++) {
+        tallest = fmaxf(tallest, search->line[i].baseline_px - search->line[i].top_px);
+    }
+    return tallest;
+}
+
 static enum sm_status nothing_found(const struct search *search, struct sm_error *err)
 {
+    float tallest_px = tallest_line_px(search);
     if (search->n_lines == 0) {
         sm_error_set(err, SM_E_NOTFOUND, "no steady text found in the picture");
+    } else if (search->fields.n == 0 && tallest_px < LEAST_DIGIT_PX) {
+        sm_error_set(err, SM_E_NOTFOUND,
+                     "the text in the picture is too small to be read: %d pixels high, %d are needed",
+                     (int)lroundf(tallest_px), (int)LEAST_DIGIT_PX);
     } else if (search->fields.n == 0) {
         sm_error_set(err, SM_E_NOTFOUND, "no legible number found in the picture");
     } else {
@@ -346,7 +402,11 @@ static enum sm_status choose(struct sm_counter *counter, struct search *search,
     candidates_keep(counter, search);
     bool is_told = opts && opts->box.width_px > 0;
     const struct sm_counter__field *field = search->fields.item;
-    if (!field || field->score < (is_told ? 0.5 : least_score(field))) {
+    bool is_found = field && field->score >= (is_told ? 0.5 : least_score(field));
+    if (opts && opts->seen) {
+        tell_seen(opts->seen, search, is_found);
+    }
+    if (!is_found) {
         return nothing_found(search, err);
     }
     const struct sm_counter__field *rival = is_told ? NULL : rival_of(&search->fields, search->line);

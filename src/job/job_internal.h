@@ -75,6 +75,7 @@ struct sm_job__reading {
     enum sm_counter_effort effort;
     sm_job_progress_fn *progress;
     void *progress_user;
+    struct sm_text *picture; /* receives a PNG of what the search looked at; NULL = not asked for */
 };
 /* What further threads read through: views of the recording of their own. */
 struct sm_job__helpers {
@@ -96,6 +97,10 @@ enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__readin
 enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
                             const struct sm_job__reading *reading, const double *at_s, size_t n_at,
                             struct sm_error *err);
+
+/* seen_picture.c: a frame with what the search looked at, as PNG. A recording without a frame there gives none. */
+enum sm_status sm_job__draw_seen(const struct sm_job__reading *reading, const struct sm_counter_seen *seen,
+                                 struct sm_error *err);
 
 /* beside.c: distances that stand beside the picture. */
 struct sm_job__beside {

@@ -4,6 +4,9 @@
 
 #include "job_internal.h"
 
+#define SAME_FRAME_S 0.0005
+#define DAMAGED_CONFIDENCE 0.5f
+
 enum sm_status sm_job__no_memory(struct sm_error *err)
 {
     return sm_error_set(err, SM_E_NOMEM, "out of memory");
@@ -99,19 +102,44 @@ enum sm_status sm_job__find(struct sm_counter **out, const struct sm_job__readin
                             struct sm_findings *findings, struct sm_error *err)
 {
     struct sm_job__step step = {reading->progress, reading->progress_user, "looking for the counter"};
-    struct sm_counter_opts opts = {
-        .box = reading->box, .unit = reading->unit, .progress = sm_job__tell, .progress_user = &step};
+    struct sm_counter_seen seen = {0};
+    struct sm_counter_opts opts = {.box = reading->box,
+                                   .unit = reading->unit,
+                                   .progress = sm_job__tell,
+                                   .progress_user = &step,
+                                   .seen = &seen};
     struct sm_job__part part = sm_job__part_of(reading);
     struct sm_frame_source source = sm_job__part_source(&part);
     enum sm_status status = sm_counter_find(out, &source, &opts, err);
+    if (reading->picture && (status == SM_OK || status == SM_E_NOTFOUND)) {
+        struct sm_error why = {0};
+        if (sm_job__draw_seen(reading, &seen, &why) != SM_OK && status == SM_OK) {
+            sm_counter_free(out);
+            status = err ? (*err = why).status : why.status;
+        }
+    }
     return status == SM_OK ? tell_rival(findings, *out, err) : status;
+}
+
+/* A damaged picture can show digits of an earlier one, sharp as ever: what is read there is in doubt. */
+static void doubt_damaged(struct sm_trace *trace, const struct sm_media *media)
+{
+    double start_s, end_s;
+    for (size_t k = 0; sm_media_get_damage(media, k, &start_s, &end_s); k++) {
+        for (size_t i = 0; i < trace->n_readings; i++) {
+            struct sm_reading *reading = &trace->reading[i];
+            if (reading->time_s >= start_s - SAME_FRAME_S && reading->time_s <= end_s + SAME_FRAME_S) {
+                reading->confidence = fminf(reading->confidence, DAMAGED_CONFIDENCE);
+            }
+        }
+    }
 }
 
 enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
                             const struct sm_job__reading *reading, const double *at_s, size_t n_at,
                             struct sm_error *err)
 {
-    struct sm_job__step step = {reading->progress, reading->progress_user, "reading the counter"};
+    struct sm_job__step step = {reading->progress, reading->progress_user, SM_JOB_READING};
     struct sm_counter_opts opts = {.box = reading->box,
                                    .unit = reading->unit,
                                    .progress = sm_job__tell,
@@ -132,14 +160,15 @@ enum sm_status sm_job__read(struct sm_trace **out, struct sm_counter *counter,
         sm_trace_free(&trace);
         return status;
     }
+    doubt_damaged(trace, reading->media);
     *out = trace;
     return SM_OK;
 }
 
 /* The whole trace, from the picture and what stands beside it. */
-static enum sm_status read_whole(struct sm_trace **out, const struct sm_job__reading *reading, const double *at_s,
-                                 size_t n_at, const struct sm_distances *beside, struct sm_findings *findings,
-                                 struct sm_error *err)
+static enum sm_status read_whole(struct sm_trace **out, const struct sm_job__reading *reading,
+                                 const double *at_s, size_t n_at, const struct sm_distances *beside,
+                                 struct sm_findings *findings, struct sm_error *err)
 {
     struct sm_counter *counter = NULL;
     struct sm_error why = {0};
@@ -199,10 +228,11 @@ enum sm_status sm_job_read(struct sm_trace **out, const struct sm_job_read_opts 
                                       .start_s = SM_NAN,
                                       .end_s = SM_NAN,
                                       .n_threads = opts->n_threads,
-                                      .effort = opts->is_thorough ? SM_COUNTER_EFFORT_FULL
-                                                                  : SM_COUNTER_EFFORT_AUTO,
+                                      .effort =
+                                          opts->is_thorough ? SM_COUNTER_EFFORT_FULL : SM_COUNTER_EFFORT_AUTO,
                                       .progress = opts->progress,
-                                      .progress_user = opts->progress_user};
+                                      .progress_user = opts->progress_user,
+                                      .picture = opts->picture};
     status = read_open(&trace, &reading, opts, findings, err);
     if (status != SM_OK) {
         sm_error_source(err, opts->video[0]);

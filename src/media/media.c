@@ -303,6 +303,16 @@ struct sm_media_packet sm_media_get_packet(const struct sm_media *media, size_t 
                                     .is_key = (entry->flags & PACKET_KEY) != 0};
 }
 
+bool sm_media_get_damage(const struct sm_media *media, size_t stretch_idx, double *start_s, double *end_s)
+{
+    if (stretch_idx >= media->n_damages) {
+        return false;
+    }
+    *start_s = media->damage[stretch_idx].start_s;
+    *end_s = media->damage[stretch_idx].end_s;
+    return true;
+}
+
 double sm_media_file_start_s(const struct sm_media *media, size_t file_idx)
 {
     assert(file_idx < media->n_files);
