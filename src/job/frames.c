@@ -163,11 +163,22 @@ static bool is_within(const struct run *run, size_t idx)
     return idx >= run->first && idx <= run->last;
 }
 
+/* The latest one asked for that is not here yet; NULL = none. Called with the lock held. */
+static const struct wanted *latest_wanted(const struct sm_job_frames *frames)
+{
+    const struct wanted *wanted = frames->wanted;
+    while (wanted && is_settled(frames, wanted->idx)) {
+        wanted = wanted->next;
+    }
+    return wanted;
+}
+
 /* Someone waits for a frame that this run does not bring. Called with the lock held. */
 static bool must_give_way(const struct run *run)
 {
     const struct sm_job_frames *frames = run->frames;
-    return frames->is_closing || (run->is_ahead && frames->wanted && !is_within(run, frames->wanted->idx));
+    const struct wanted *wanted = latest_wanted(frames);
+    return frames->is_closing || (run->is_ahead && wanted && !is_within(run, wanted->idx));
 }
 
 static bool is_of_run(const struct run *run, size_t idx)
@@ -227,16 +238,32 @@ static void settle_lost(struct sm_job_frames *frames, size_t idx)
     sm_text_release(&jpeg);
 }
 
-static void bring(struct sm_job_frames *frames, size_t idx, int heading)
+/* One run for it and for those near it that are waited for too: a decoder goes forwards only, so they cost little more
+ * together than one of them alone. Called with the lock held. */
+static struct run run_for(struct sm_job_frames *frames, const struct wanted *latest)
 {
-    size_t back = heading < 0 ? BACK_RUN : 0;
+    size_t idx = latest->idx;
+    size_t back = latest->heading < 0 ? BACK_RUN : 0;
     struct run run = {frames, idx > back ? idx - back : 0, idx, idx, 1, false};
-    (void)scan(&run);
+    for (const struct wanted *w = frames->wanted; w; w = w->next) {
+        bool is_near = w->idx + AHEAD_RUN >= idx && w->idx <= idx + AHEAD_RUN;
+        if (is_near && !is_settled(frames, w->idx)) {
+            run.first = w->idx < run.first ? w->idx : run.first;
+            run.last = w->idx > run.last ? w->idx : run.last;
+        }
+    }
+    return run;
+}
+
+static void bring(struct run *run)
+{
+    struct sm_job_frames *frames = run->frames;
+    (void)scan(run);
     pthread_mutex_lock(&frames->lock);
-    bool is_there = is_settled(frames, idx) || frames->is_closing;
+    bool is_there = is_settled(frames, run->anchor) || frames->is_closing;
     pthread_mutex_unlock(&frames->lock);
     if (!is_there) {
-        settle_lost(frames, idx);
+        settle_lost(frames, run->anchor);
     }
 }
 
@@ -299,15 +326,15 @@ static void *work(void *user)
     struct sm_job_frames *frames = user;
     pthread_mutex_lock(&frames->lock);
     while (!frames->is_closing) {
-        struct run ahead;
-        if (frames->wanted) {
-            size_t idx = frames->wanted->idx;
-            int heading = frames->wanted->heading;
+        struct run run;
+        const struct wanted *wanted = latest_wanted(frames);
+        if (wanted) {
+            run = run_for(frames, wanted);
             pthread_mutex_unlock(&frames->lock);
-            bring(frames, idx, heading);
-        } else if (!frames->is_ahead_done && choose_ahead(&ahead, frames)) {
+            bring(&run);
+        } else if (!frames->is_ahead_done && choose_ahead(&run, frames)) {
             pthread_mutex_unlock(&frames->lock);
-            fetch_ahead(&ahead);
+            fetch_ahead(&run);
         } else {
             frames->is_ahead_done = true;
             pthread_cond_wait(&frames->work, &frames->lock);

@@ -1,7 +1,7 @@
 // Footage: exact frames by number, fetched ahead, played, stepped, scrubbed.
 import { byId, clockTime } from '/kit.js';
 
-const KEPT = 90, AHEAD = 10;
+const KEPT = 90, AHEAD = 6, AT_ONCE = 3; // the server fetches ahead too: a few in flight are enough
 
 export class Film {
   constructor(onMove) {
@@ -13,6 +13,7 @@ export class Film {
     this.isPlaying = false;
     this.speed = 1;
     this.box = null;
+    this.inFlight = 0;
     this.steps = []; // how long steps took, for those who measure
   }
   load(video) {
@@ -42,8 +43,9 @@ export class Film {
     if (!image) {
       image = new Image();
       image.src = this.url(n, way);
-      image.ready = image.decode().then(() => image);
-      image.ready.catch(() => this.images.delete(n));
+      this.inFlight++;
+      image.ready = new Promise((done, failed) => { image.onload = () => done(image); image.onerror = failed; });
+      image.ready.catch(() => this.images.delete(n)).finally(() => { this.inFlight--; });
       this.images.set(n, image);
       for (const old of this.images.keys()) {
         if (this.images.size <= KEPT) break;
@@ -71,7 +73,7 @@ export class Film {
       if (this.at === n) this.missing();
     }
   }
-  ahead(n, way) { if (n >= 0 && n < this.n) this.fetch(n, way).catch(() => {}); }
+  ahead(n, way) { if (n >= 0 && n < this.n && this.inFlight < AT_ONCE) this.fetch(n, way).catch(() => {}); }
   draw(image) {
     const pen = this.canvas.getContext('2d');
     pen.drawImage(image, 0, 0, this.canvas.width, this.canvas.height);

@@ -1,5 +1,5 @@
 // The trace: what the counter showed over time, and what the log says beside it.
-import { s, byId, length, unit, clockTime } from '/kit.js';
+import { s, byId, length, unit } from '/kit.js';
 
 const W = 1000, H = 88, PAD = 4;
 
@@ -80,6 +80,5 @@ export class Trace {
     const x = this.x(time);
     this.line.setAttribute('x1', x);
     this.line.setAttribute('x2', x);
-    this.line.setAttribute('aria-label', clockTime(time));
   }
 }
