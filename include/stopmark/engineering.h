@@ -79,18 +79,7 @@ double sm_bore_left_frac(double diameter_mm, double thickness_mm);
 
 /* ---- mat and resin ----------------------------------------------------------------------------------------- */
 
-/** A glass mat soaked with resin. Start from sm_mat_default() and put in what the maker's sheet says. */
-struct sm_mat {
-    double glass_kg_m2;            /**< of one layer, 1.05 (from memory: 1.05 to 1.4 in use) */
-    double resin_per_glass;        /**< by mass, 1.5 (from memory: 1.5 to 2 in use) */
-    double glass_density_kg_l;     /**< 2.55 */
-    double resin_density_kg_l;     /**< 1.3 (from memory) */
-    double lap_m;                  /**< of the mat's edges round the pipe, 0.025 (common practice: about an inch) */
-    double waste_frac;             /**< resin left in bucket and cracks, 0.10 (from memory: 0.05 to 0.15) */
-    double parts_a, parts_b;       /**< mixed by volume, 2 : 1 */
-    double least_thickness_mm;     /**< never fewer layers than give this; 3 (ISO 11296-4, composite wall) */
-    int32_t least_layers;          /**< 2 */
-};
+/** The defaults of the field comments (model.h). */
 struct sm_mat sm_mat_default(void);
 /** Wall that one layer gives: glass and resin by mass balance. SM_NAN when a value is not above 0. */
 double sm_mat_layer_mm(const struct sm_mat *mat);
@@ -166,19 +155,7 @@ double sm_end_thrust_n(double pressure_kpa, double diameter_mm);
 
 /* ---- the day ----------------------------------------------------------------------------------------------- */
 
-/** What a crew takes for each step; the owner's own numbers come first. All defaults: common practice, no source. */
-struct sm_day_rules {
-    double shift_min;        /**< 480 */
-    double set_up_min;       /**< once a segment: cover off, gas test, flow stopped, look with the camera; 45 */
-    double prepare_min;      /**< per item of preparation, 20 */
-    double rehearsal_min;    /**< run to the mark with a sleeve on, besides the way in and out; 5 */
-    double wet_out_min;      /**< mix, soak, wrap, tie; 8 */
-    double push_m_per_min;   /**< 6 */
-    double position_min;     /**< rod to the mark, 1 */
-    double inflate_min;      /**< 1 */
-    double deflate_min;      /**< 3 */
-    double look_min;         /**< camera after the work, besides the way; 5 */
-};
+/** The defaults of the field comments (model.h). */
 struct sm_day_rules sm_day_rules_default(void);
 
 enum sm_day_kind {

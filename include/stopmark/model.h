@@ -183,6 +183,12 @@ struct sm_rules {
     double set_up_cost;              /**< per repair, 0 */
     double reopen_cost;              /**< per connection covered and cut open again, 0 */
     double full_lining_rate_per_m;   /**< NAN = make no comparison */
+    double full_lining_set_up_cost;  /**< once, for lining the whole length, 0 */
+    double dig_rate_per_m;           /**< of pipe dug up and replaced, NAN = make no comparison */
+    double dig_cost;                 /**< per place dug up, 0 */
+    int32_t most_repairs;            /**< more liners than this and the owner lines the whole length; -1 = no such limit */
+    double most_lined_frac;          /**< likewise for the share of the length under liners; NAN = no such limit */
+    int32_t n_spares;                /**< liners loaded besides those planned, 1 */
 };
 /** [access] */
 struct sm_access {
@@ -191,7 +197,34 @@ struct sm_access {
     double rim_to_pipe_edge_m;       /**< along the rod's way, with reference = rim; 0 otherwise */
     double pipe_temperature_c;       /**< NAN unknown */
     double groundwater_head_m;       /**< above the invert, NAN unknown */
+    double lateral_head_m;           /**< water that may stand in a connection, above the invert, NAN unknown */
 };
+/** What a crew takes for each step; the owner's own numbers come first. All defaults: common practice, no source. */
+struct sm_day_rules {
+    double shift_min;        /**< 480 */
+    double set_up_min;       /**< once a segment: cover off, gas test, flow stopped, look with the camera; 45 */
+    double prepare_min;      /**< per item of preparation, 20 */
+    double rehearsal_min;    /**< run to the mark with a sleeve on, besides the way in and out; 5 */
+    double wet_out_min;      /**< mix, soak, wrap, tie; 8 */
+    double push_m_per_min;   /**< 6 */
+    double position_min;     /**< rod to the mark, 1 */
+    double inflate_min;      /**< 1 */
+    double deflate_min;      /**< 3 */
+    double look_min;         /**< camera after the work, besides the way; 5 */
+};
+/** A glass mat soaked with resin; what the maker's sheet says comes first. */
+struct sm_mat {
+    double glass_kg_m2;            /**< of one layer, 1.05 (from memory: 1.05 to 1.4 in use) */
+    double resin_per_glass;        /**< by mass, 1.5 (from memory: 1.5 to 2 in use) */
+    double glass_density_kg_l;     /**< 2.55 */
+    double resin_density_kg_l;     /**< 1.3 (from memory) */
+    double lap_m;                  /**< of the mat's edges round the pipe, 0.025 (common practice: about an inch) */
+    double waste_frac;             /**< resin left in bucket and cracks, 0.10 (from memory: 0.05 to 0.15) */
+    double parts_a, parts_b;       /**< mixed by volume, 2 : 1 */
+    double least_thickness_mm;     /**< never fewer layers than give this; 3 (ISO 11296-4, composite wall) */
+    int32_t least_layers;          /**< 2 */
+};
+enum sm_paper { SM_PAPER_A4, SM_PAPER_LETTER };
 /** A liner that can be bought. */
 struct sm_kit {
     const char *name;
@@ -206,6 +239,23 @@ struct sm_kit {
 struct sm_cure_row {
     const char *name;
     double temperature_c, working_min, cure_min;
+};
+enum sm_treatment {
+    SM_TREATMENT_NONE,
+    SM_TREATMENT_LINE,    /**< a liner repairs it */
+    SM_TREATMENT_PREPARE, /**< work before a liner, then line */
+    SM_TREATMENT_REFER,   /**< not for a liner: an engineer or another method */
+    SM_TREATMENT_CLEAR,   /**< keep liners off, a connection for instance */
+};
+const char *sm_treatment_name(enum sm_treatment treatment); /**< "line", ... */
+
+/** [decisions]: a person's word on what is done about an observation, against the code table's. */
+struct sm_sheet_decision {
+    char id[16];       /**< of the observation, "O3" */
+    const char *code;  /**< it must have, so that the word does not fall on another row; "" = not said */
+    enum sm_treatment treatment;
+    const char *reason; /**< never empty */
+    uint32_t line;      /**< of the sheet, 0 = given with sm_sheet_set() */
 };
 /** Everything a survey sheet says, defaults filled in. Free with sm_sheet_free() (sheet.h). */
 struct sm_sheet {
@@ -243,6 +293,12 @@ struct sm_sheet {
     void *read_user;
     size_t n_distances;
     const char *const *distances; /**< lists of distances beside the picture, paths; none = look beside the videos */
+    struct sm_day_rules day;
+    struct sm_mat mat;
+    enum sm_paper paper;         /**< of the crew sheet, A4 */
+    enum sm_unit people_unit;    /**< of what people read; SM_UNIT_UNKNOWN = the counter's */
+    size_t n_decisions;
+    const struct sm_sheet_decision *decision; /**< one for each observation named */
 };
 
 /* ---- the operator's log ------------------------------------------------------------------------------------ */
@@ -295,14 +351,6 @@ struct sm_obslog {
 
 /* ---- located observations ---------------------------------------------------------------------------------- */
 
-enum sm_treatment {
-    SM_TREATMENT_NONE,
-    SM_TREATMENT_LINE,    /**< a liner repairs it */
-    SM_TREATMENT_PREPARE, /**< work before a liner, then line */
-    SM_TREATMENT_REFER,   /**< not for a liner: an engineer or another method */
-    SM_TREATMENT_CLEAR,   /**< keep liners off, a connection for instance */
-};
-const char *sm_treatment_name(enum sm_treatment treatment); /**< "line", ... */
 
 /** An observation with its place along the pipe. A continuous one stands once, with start < end. */
 struct sm_observation {

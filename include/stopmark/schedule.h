@@ -8,8 +8,6 @@
 #include "stopmark/codes.h"
 #include "stopmark/model.h"
 
-enum sm_paper { SM_PAPER_A4, SM_PAPER_LETTER };
-
 /** All that a writer needs, borrowed. */
 struct sm_schedule {
     const struct sm_sheet *sheet;

@@ -23,7 +23,7 @@ enum sm_status sm_sheet_parse_with(struct sm_sheet **out, const char *text, size
                                    void *read_user, struct sm_error *err) SM_CHECKED;
 /**
  * Change one value as the sheet would ("rules.overlap", "120 mm"): section.key, or the key alone where it is
- * unique, or ties.READING. An empty value means "left out". Files named are read again. Values that only
+ * unique, or ties.READING, or decisions.OBSERVATION. An empty value means "left out". Files named are read again. Values that only
  * contradict each other are not seen here but by sm_sheet_check(), so that several can be changed one after
  * the other.
  * @return SM_OK; SM_E_NOTFOUND no such key (remedy names the nearest); what sm_sheet_read() returns. The

@@ -202,6 +202,8 @@ double sm_align__seen_end_m(const struct sm_align__work *work);
 enum sm_status sm_align__close_extents(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
 /* What is done about each observation: by its own rows, then by what else was seen at the same place. */
 enum sm_status sm_align__decide(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
+/* A person's word in the sheet on what is done about an observation, against the code table's. */
+enum sm_status sm_align__overrule(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
 enum sm_status sm_align__judge(struct sm_align__work *work, struct sm_error *err) SM_CHECKED;
 void sm_align__position_error(struct sm_observation *observation, const struct sm_align__work *work);
 

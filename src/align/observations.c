@@ -234,6 +234,9 @@ enum sm_status sm_align__judge(struct sm_align__work *work, struct sm_error *err
                                         SM_FLAG_TIME_OUTSIDE_VIDEO, SM_FLAG_UNKNOWN_CODE,
                                         SM_FLAG_COUNTER_UNREAD};
     enum sm_status status = sm_align__decide(work, err);
+    if (status == SM_OK) {
+        status = sm_align__overrule(work, err);
+    }
     for (size_t i = 0; status == SM_OK && i < work->out->n_observations; i++) {
         struct sm_observation *observation = &work->out->observation[i];
         observation->flags |= is_beyond(work, observation) ? SM_FLAG_BEYOND_SEGMENT : 0;

@@ -277,9 +277,12 @@ static enum sm_status read_video(struct sm_job *job, struct sm_error *err)
 
 /* ---- all of it ---- */
 
-/* What people read is in the unit of the sheet, else of the counter. */
+/* What people read is in the crew's unit, else in that of the counter. */
 static enum sm_unit people_unit(const struct sm_job *job)
 {
+    if (job->sheet->people_unit != SM_UNIT_UNKNOWN) {
+        return job->sheet->people_unit;
+    }
     if (job->sheet->counter_unit != SM_UNIT_UNKNOWN) {
         return job->sheet->counter_unit;
     }
@@ -297,6 +300,12 @@ static enum sm_status add_own_findings(struct sm_job *job, struct sm_error *err)
     return status;
 }
 
+enum sm_status sm_job__plan(struct sm_job *job, struct sm_error *err)
+{
+    job->merged.people_unit = people_unit(job); /* reasons and advice are for people */
+    return sm_plan_make(&job->plan, job->alignment, &job->merged, err);
+}
+
 /* With alignment and plan made: findings gathered, the document's parts put together. */
 enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err)
 {
@@ -308,7 +317,8 @@ enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err)
         .alignment = job->alignment,
         .plan = job->plan,
         .codes = job->codes,
-        .people_unit = people_unit(job),
+        .people_unit = job->merged.people_unit,
+        .paper = job->merged.paper,
         .video_findings = &job->video,
     };
     return add_own_findings(job, err);
@@ -336,7 +346,7 @@ static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, st
         status = sm_align(&job->alignment, job->log, job->trace, &job->merged, job->codes, err);
     }
     if (status == SM_OK) {
-        status = sm_plan_make(&job->plan, job->alignment, &job->merged, err);
+        status = sm_job__plan(job, err);
     }
     return status == SM_OK ? sm_job__finish(job, err) : status;
 }

@@ -128,7 +128,8 @@ size_t sm_job__inside(double *at_s, const double *time_s, size_t n, double durat
 enum sm_status sm_job__add_findings(struct sm_findings *to, const struct sm_findings *from,
                                     struct sm_error *err);
 
-/* job.c: the last step, once alignment and plan are made. */
+/* job.c: the plan, with alignment made and changed for the last time; then the last step. */
+enum sm_status sm_job__plan(struct sm_job *job, struct sm_error *err) SM_CHECKED;
 enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err);
 
 /* ---- a survey planned anew from what the job file holds ---- */

@@ -193,7 +193,7 @@ static enum sm_status run(struct sm_job *job, const struct sm_job__kept *kept, c
         status = sm_job__decide_places(job, decisions, err);
     }
     if (status == SM_OK) {
-        status = sm_plan_make(&job->plan, job->alignment, &job->merged, err);
+        status = sm_job__plan(job, err);
     }
     return status == SM_OK ? sm_job__finish(job, err) : status;
 }

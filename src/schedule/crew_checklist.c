@@ -100,7 +100,8 @@ static void add_pressure(struct sm_text *words, const struct checklist *list)
     enum sm_status status = SM_E_NOTFOUND;
     if (list->kit) {
         status = sm_packer_pressure_for(&band, list->kit, s->segment->diameter_mm,
-                                        s->sheet->access.groundwater_head_m, 0, NULL);
+                                        s->sheet->access.groundwater_head_m,
+                                        s->sheet->access.lateral_head_m, NULL);
     }
     if (status == SM_E_INFEASIBLE) {
         sm_text_add(words, "DO NOT INFLATE: the water outside and the kit's limit leave no pressure between "

@@ -262,7 +262,7 @@ static void add_day_words(struct sm_text *words, const struct sm_schedule *s, co
         sm_text_addf(words, "%s cannot be timed: %s. ", s->plan->repair[n].id, day->repair[n].trouble);
     } else {
         sm_text_addf(words, "%zu of %zu fit in a shift of ", n, day->n_repairs);
-        add_clock(words, sm_day_rules_default().shift_min);
+        add_clock(words, s->sheet->day.shift_min);
         sm_text_add(words, ". ");
     }
     sm_text_add(words, "Usual times, cure from the kit's table; the crew's own count comes first.");
@@ -271,12 +271,11 @@ static void add_day_words(struct sm_text *words, const struct sm_schedule *s, co
 static void add_day(struct sm_crew *crew)
 {
     const struct sm_schedule *s = crew->s;
-    const struct sm_day_rules rules = sm_day_rules_default();
     struct sm_day_plan *day = NULL;
     if (s->plan->n_repairs == 0 || s->sheet->n_cure_rows == 0) {
         return; /* nothing is known of the cure, by far the longest of all steps */
     }
-    enum sm_status status = sm_day_plan_make(&day, s->plan, s->sheet, s->alignment, &rules, NULL);
+    enum sm_status status = sm_day_plan_make(&day, s->plan, s->sheet, s->alignment, &s->sheet->day, NULL);
     crew->has_failed |= status == SM_E_NOMEM;
     if (status != SM_OK) {
         return;

@@ -248,6 +248,8 @@ static enum sm_status take_line(void *user, const struct sm_ini_line *line, stru
         return SM_OK;
     } else if (strcmp(line->section, "ties") == 0) {
         status = sm_sheet__set_tie(walk, line->key, line->value, err);
+    } else if (strcmp(line->section, "decisions") == 0) {
+        status = sm_sheet__set_decision(walk, line->key, line->value, err);
     } else {
         status = take_key(walk, line, err);
     }
@@ -405,6 +407,9 @@ static enum sm_status set_any(struct sm_sheet *sheet, const char *key, char *val
     const char *name = split_key(key, section, sizeof section);
     if (strcmp(section, "ties") == 0) {
         return sm_sheet__set_tie(&walk, name, value, err);
+    }
+    if (strcmp(section, "decisions") == 0) {
+        return sm_sheet__set_decision(&walk, name, value, err);
     }
     int key_idx = sm_sheet__find_key(*section ? section : NULL, name);
     if (key_idx < 0) {

@@ -62,6 +62,9 @@ enum sm_status sm_sheet__set_key(struct sm_sheet_walk *walk, int key_idx, char *
 /** Set one tie. Another with the same reading is replaced. */
 enum sm_status sm_sheet__set_tie(struct sm_sheet_walk *walk, const char *reading, char *value,
                                  struct sm_error *err) SM_CHECKED;
+/** Set one decision of a person ("O3" or "O3 BAB" = "treatment, reason"); an empty value takes it away. */
+enum sm_status sm_sheet__set_decision(struct sm_sheet_walk *walk, const char *key, char *value,
+                                      struct sm_error *err) SM_CHECKED;
 /** A length along the pipe was written without a unit: a finding, or an error where the counter shows feet.
  */
 enum sm_status sm_sheet__bare_length(struct sm_sheet_walk *walk, const char *what, const char *value,

@@ -28,6 +28,8 @@ static const struct sm_sheet__word locate_words[] = {
     {"mark", SM_LOCATE_MARK}, {"counter", SM_LOCATE_COUNTER}, {NULL, 0}};
 static const struct sm_sheet__word reference_words[] = {
     {"pipe edge", SM_REFERENCE_PIPE_EDGE}, {"rim", SM_REFERENCE_RIM}, {NULL, 0}};
+static const struct sm_sheet__word paper_words[] = {
+    {"a4", SM_PAPER_A4}, {"letter", SM_PAPER_LETTER}, {"us letter", SM_PAPER_LETTER}, {NULL, 0}};
 static const struct sm_sheet__word enter_words[] = {{"from", 0}, {"to", 1}, {NULL, 0}};
 static const struct sm_sheet__word yes_no_words[] = {
     {"no", 0}, {"yes", 1}, {"false", 0}, {"true", 1}, {"off", 0}, {"on", 1}, {"0", 0}, {"1", 1}, {NULL, 0}};
@@ -72,6 +74,22 @@ static const struct sm_sheet__word yes_no_words[] = {
     {                                                                                                        \
         "rules", key, SM_SHEET__KIND_CUSTOM, AT(field), "", help, SM_PLAIN, NULL, 1, 0, 1e7, 0, NULL,        \
             sm_sheet__set_rate                                                                               \
+    }
+#define COUNT(section, key, field, fallback, least, greatest, help)                                          \
+    {                                                                                                        \
+        section, key, SM_SHEET__KIND_COUNT, AT(field), fallback, help, SM_PLAIN, NULL, 1, least, greatest,   \
+            0, NULL, NULL                                                                                    \
+    }
+/* What a step of the day takes, kept in minutes. */
+#define MINUTES(key, field, fallback, help)                                                                  \
+    {                                                                                                        \
+        "day", key, SM_SHEET__KIND_QUANTITY, AT(day.field), fallback, help, SM_TIME, "min", 1 / 60.0, 0,     \
+            172800, 0, NULL, NULL                                                                            \
+    }
+#define MAT(key, field, quantity, unit, scale, fallback, least, greatest, help)                              \
+    {                                                                                                        \
+        "mat", key, SM_SHEET__KIND_QUANTITY, AT(mat.field), fallback, help, quantity, unit, scale, least,    \
+            greatest, 0, NULL, NULL                                                                          \
     }
 #define CUSTOM(section, key, set, fallback, help)                                                            \
     {                                                                                                        \
@@ -125,6 +143,8 @@ static const struct sm_sheet__row keys[] = {
     {"access", "pipe temperature", SM_SHEET__KIND_QUANTITY, AT(access.pipe_temperature_c), "",
      "of the pipe wall, for the cure time", SM_TEMPERATURE, NULL, 1, -30, 60, 0, NULL, NULL},
     ALONG("access", "groundwater head", access.groundwater_head_m, "", 0, 100, "above the invert"),
+    ALONG("access", "lateral head", access.lateral_head_m, "", 0, 100,
+          "water that may stand in a connection, above the invert"),
     SMALL("rules", "end cover", rules.end_cover_m, "150 mm", 1, 0, 3,
           "sound pipe covered each side of a defect"),
     WORD("rules", "locate", rules.locate, locate_words, "mark",
@@ -143,13 +163,50 @@ static const struct sm_sheet__row keys[] = {
     COST("set-up cost", rules.set_up_cost, "per repair"),
     COST("reopen cost", rules.reopen_cost, "per connection covered and cut open again"),
     RATE("full lining rate", rules.full_lining_rate_per_m, "cost per metre; leave out to make no comparison"),
+    COST("full lining set-up cost", rules.full_lining_set_up_cost, "once, for lining the whole length"),
+    RATE("dig rate", rules.dig_rate_per_m,
+         "cost per metre of pipe dug up and replaced; leave out to make no comparison"),
+    COST("dig cost", rules.dig_cost, "per place dug up"),
+    COUNT("rules", "most repairs", rules.most_repairs, "", 1, 10000,
+          "more liners than this, and the owner's rule is to line the whole length"),
+    {"rules", "most lined", SM_SHEET__KIND_QUANTITY, AT(rules.most_lined_frac), "",
+     "likewise for the share of the length under liners, as in 30 %", SM_FRACTION, "", 1, 0.01, 1, 0, NULL,
+     NULL},
+    COUNT("rules", "spares", rules.n_spares, "1", 0, 1000, "liners loaded besides those planned"),
     PATH("kits", "file", kits_file, "table of the liners that can be bought"),
     PATH("kits", "cure", cure_file,
          "cure table; without this key cure.csv beside the kits file, when there is one"),
+    MINUTES("shift", shift_min, "480 min", "length of a working day"),
+    MINUTES("set-up", set_up_min, "45 min",
+            "once a segment: cover off, gas test, flow stopped, look with the camera"),
+    MINUTES("prepare", prepare_min, "20 min", "per item of preparation"),
+    MINUTES("rehearsal", rehearsal_min, "5 min",
+            "run to the mark with a sleeve on, besides the way in and out"),
+    MINUTES("wet-out", wet_out_min, "8 min", "mix, soak, wrap, tie"),
+    {"day", "push speed", SM_SHEET__KIND_QUANTITY, AT(day.push_m_per_min), "6 m/min",
+     "of the packer along the pipe", SM_SPEED, "m/min", 60, 0.001, 10, 0, NULL, NULL},
+    MINUTES("position", position_min, "1 min", "rod to the mark"),
+    MINUTES("inflate", inflate_min, "1 min", ""),
+    MINUTES("deflate", deflate_min, "3 min", ""),
+    MINUTES("look", look_min, "5 min", "camera after the work, besides the way"),
+    MAT("glass", glass_kg_m2, SM_AREA_MASS, "kg/m2", 1, "1.05 kg/m2", 0.05, 20, "of one layer of mat"),
+    MAT("resin per glass", resin_per_glass, SM_PLAIN, "", 1, "1.5", 0.1, 20, "by mass"),
+    MAT("glass density", glass_density_kg_l, SM_DENSITY, "kg/l", 0.001, "2550 kg/m3", 500, 20000, ""),
+    MAT("resin density", resin_density_kg_l, SM_DENSITY, "kg/l", 0.001, "1300 kg/m3", 500, 20000, ""),
+    SMALL("mat", "lap", mat.lap_m, "25 mm", 1, 0, 2, "of the mat's edges round the pipe"),
+    MAT("waste", waste_frac, SM_FRACTION, "", 1, "10 %", 0, 0.9, "resin left in bucket and cracks"),
+    CUSTOM("mat", "parts", sm_sheet__set_parts, "2:1", "parts A and B of the resin by volume"),
+    SMALL("mat", "least wall", mat.least_thickness_mm, "3 mm", 1000, 0, 0.5,
+          "never fewer layers than give this"),
+    COUNT("mat", "least layers", mat.least_layers, "2", 1, 50, "never fewer"),
+    WORD("documents", "paper", paper, paper_words, "A4", "of the crew sheet: A4 or Letter"),
+    WORD("documents", "crew unit", people_unit, unit_words, "",
+         "of what people read, m or ft; leave out for the counter's"),
 };
 enum { N_KEYS = sizeof keys / sizeof keys[0] };
 
-static const char *const sections[] = {"segment", "survey", "counter", "ties", "access", "rules", "kits"};
+static const char *const sections[] = {"segment", "survey", "counter", "ties",      "access",   "rules",
+                                       "kits",    "day",    "mat",     "documents", "decisions"};
 enum { N_SECTIONS = sizeof sections / sizeof sections[0] };
 
 /* ---- finding a key

@@ -10,6 +10,7 @@ enum sm_sheet__kind {
     SM_SHEET__KIND_PATH_LIST,
     SM_SHEET__KIND_QUANTITY,
     SM_SHEET__KIND_NUMBER,
+    SM_SHEET__KIND_COUNT, /* whole number; left out: -1 */
     SM_SHEET__KIND_WORD,
     SM_SHEET__KIND_YES_NO,
     SM_SHEET__KIND_CUSTOM
@@ -62,6 +63,7 @@ const char *sm_sheet__resolve(struct sm_sheet *sheet, const char *name);
 
 /* ---- values with a grammar of their own; an empty one means "left out" */
 
-sm_sheet__set_fn sm_sheet__set_codes, sm_sheet__set_inspection, sm_sheet__set_box, sm_sheet__set_distance_error, sm_sheet__set_rate;
+sm_sheet__set_fn sm_sheet__set_codes, sm_sheet__set_inspection, sm_sheet__set_box, sm_sheet__set_distance_error, sm_sheet__set_rate,
+    sm_sheet__set_parts;
 
 #endif

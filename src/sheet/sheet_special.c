@@ -142,3 +142,26 @@ enum sm_status sm_sheet__set_rate(struct sm_sheet_walk *walk, const struct sm_sh
     }
     return status;
 }
+
+/* "2:1", also "2 to 1" or "2". Never called empty: it has a default. */
+enum sm_status sm_sheet__set_parts(struct sm_sheet_walk *walk, const struct sm_sheet__row *row, char *value,
+                                   struct sm_error *err)
+{
+    char *second = strchr(value, ':');
+    size_t skip = 1;
+    if (!second && (second = strstr(value, " to ")) != NULL) {
+        skip = 4;
+    }
+    double a = 0, b = 0;
+    if (second) {
+        *second = '\0';
+    }
+    bool is_ok = second && sm_parse_number(sm_trim(value), &a) && sm_parse_number(sm_trim(second + skip), &b);
+    if (!is_ok || !(a >= 0 && b >= 0 && a + b > 0 && a <= 1000 && b <= 1000)) {
+        sm_error_set(err, SM_E_FORMAT, "%s are not two numbers", row->key);
+        return sm_error_remedy(err, "write parts A and B by volume, as in 2:1");
+    }
+    walk->sheet->mat.parts_a = a;
+    walk->sheet->mat.parts_b = b;
+    return SM_OK;
+}

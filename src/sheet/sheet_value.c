@@ -200,6 +200,22 @@ static enum sm_status set_number(struct sm_sheet_walk *walk, const struct sm_she
     return status;
 }
 
+static enum sm_status set_count(struct sm_sheet_walk *walk, const struct sm_sheet__row *row,
+                                const char *value, struct sm_error *err)
+{
+    double number;
+    enum sm_status status = sm_sheet__parse_number(&number, row, value, err);
+    if (status == SM_OK && number != floor(number)) {
+        sm_error_set(err, SM_E_FORMAT, "%s = %.60s is no whole number", row->key, value);
+        return sm_error_remedy(err, "write a whole number, as in 4");
+    }
+    if (status == SM_OK) {
+        int32_t count = (int32_t)number;
+        memcpy(field(walk->sheet, row), &count, sizeof count);
+    }
+    return status;
+}
+
 static enum sm_status no_such_word(const struct sm_sheet__row *row, const char *value, struct sm_error *err)
 {
     struct sm_text all = {0};
@@ -320,6 +336,8 @@ enum sm_status sm_sheet__set_value(struct sm_sheet_walk *walk, const struct sm_s
         return set_quantity(walk, row, value, err);
     case SM_SHEET__KIND_NUMBER:
         return set_number(walk, row, value, err);
+    case SM_SHEET__KIND_COUNT:
+        return set_count(walk, row, value, err);
     case SM_SHEET__KIND_WORD:
     case SM_SHEET__KIND_YES_NO:
         return set_word(walk->sheet, row, value, err);
@@ -334,6 +352,7 @@ enum sm_status sm_sheet__clear_value(struct sm_sheet_walk *walk, const struct sm
 {
     struct sm_sheet *sheet = walk->sheet;
     const char *none = NULL;
+    const int32_t not_said = -1;
     char empty[1] = "";
     switch (row->kind) {
     case SM_SHEET__KIND_TEXT:
@@ -346,6 +365,9 @@ enum sm_status sm_sheet__clear_value(struct sm_sheet_walk *walk, const struct sm
     case SM_SHEET__KIND_QUANTITY:
     case SM_SHEET__KIND_NUMBER:
         sm_sheet__put_number(sheet, row, SM_NAN);
+        break;
+    case SM_SHEET__KIND_COUNT:
+        memcpy(field(sheet, row), &not_said, sizeof not_said);
         break;
     case SM_SHEET__KIND_WORD:
     case SM_SHEET__KIND_YES_NO:

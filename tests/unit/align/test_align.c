@@ -2,6 +2,7 @@
 #include "align_scene.h"
 
 #include <math.h>
+#include <string.h>
 
 #define N(array) (sizeof(array) / sizeof *(array))
 
@@ -34,6 +35,36 @@ static void test_log_alone__takes_logged_distances(void **state)
     assert_false(scene.alignment->is_length_assumed);
     assert_close(scene.alignment->misclosure_m, 0, 1e-9);
     assert_close(scene.alignment->clock_offset_s, SM_NAN, 0);
+    scene_end(&scene);
+}
+
+static void test_decisions__overrule_the_code_table(void **state)
+{
+    (void)state;
+    struct scene scene;
+    scene_start(&scene);
+    scene_log(&scene, SM_NAN, 5.00, "BAB");
+    scene_log(&scene, SM_NAN, 12.34, "BBA");
+    scene_log(&scene, SM_NAN, 20.00, "BAB");
+    const struct sm_sheet_decision decision[] = {
+        {"O1", "", SM_TREATMENT_PREPARE, "mill the lip", 3},
+        {"O2", "BBA", SM_TREATMENT_NONE, "cut already", 4},
+        {"O3", "BAC", SM_TREATMENT_REFER, "the break has grown", 5},
+        {"O9", "", SM_TREATMENT_REFER, "no such one", 6},
+    };
+    scene.sheet->decision = decision;
+    scene.sheet->n_decisions = N(decision);
+    scene_align(&scene);
+    const struct sm_observation *first = scene_observation(&scene, 0);
+    assert_int_equal(first->treatment, SM_TREATMENT_PREPARE);
+    assert_string_equal(first->prepare, "jet clean; mill the lip");
+    assert_non_null(strstr(first->reason, "decided in the sheet: mill the lip (code table: line"));
+    assert_int_equal(scene_observation(&scene, 1)->treatment, SM_TREATMENT_NONE);
+    assert_string_equal(scene_observation(&scene, 1)->prepare, "");
+    assert_int_equal(scene_observation(&scene, 2)->treatment,
+                     SM_TREATMENT_LINE); /* another code: not meant */
+    assert_true(scene_says(&scene, "speaks of O3 as BAC, but it is BAB"));
+    assert_true(scene_says(&scene, "speaks of O9, which is no observation"));
     scene_end(&scene);
 }
 
@@ -407,6 +438,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_log_alone__takes_logged_distances),
+        cmocka_unit_test(test_decisions__overrule_the_code_table),
         cmocka_unit_test(test_picture__is_taken_over_the_log),
         cmocka_unit_test(test_picture__trust_log_turns_it_round),
         cmocka_unit_test(test_disagreement__limit_is_the_larger_of_both),

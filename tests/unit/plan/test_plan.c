@@ -105,7 +105,7 @@ static void test_plan__marks_count_from_the_crews_end(void **state)
     (void)state;
     add(5.0, 5.0, SM_TREATMENT_LINE);
     add(12.0, 12.0, SM_TREATMENT_LINE);
-    scene.sheet.access = (struct sm_access){true, SM_REFERENCE_RIM, 2.4, SM_NAN, SM_NAN};
+    scene.sheet.access = (struct sm_access){true, SM_REFERENCE_RIM, 2.4, SM_NAN, SM_NAN, SM_NAN};
     struct sm_plan *plan = make();
     assert_int_equal(plan->n_repairs, 2);
     assert_string_equal(plan->repair[0].id, "R1");

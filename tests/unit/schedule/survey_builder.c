@@ -2,6 +2,8 @@
  */
 #include "survey_builder.h"
 
+#include "stopmark/engineering.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -227,7 +229,7 @@ static void fill_sheet(struct survey *survey)
         .video_start_s = UNKNOWN,
         .video_end_s = UNKNOWN,
         .counter_unit = SM_UNIT_M,
-        .access = {.pipe_temperature_c = 12, .groundwater_head_m = 1.5},
+        .access = {.pipe_temperature_c = 12, .groundwater_head_m = 1.5, .lateral_head_m = UNKNOWN},
         .rules = {.end_cover_m = 0.15,
                   .placement_m = 0.05,
                   .distance_error_frac = 0.005,
@@ -237,11 +239,17 @@ static void fill_sheet(struct survey *survey)
                   .connection_diameter_mm = 150,
                   .set_up_cost = 400,
                   .reopen_cost = 250,
-                  .full_lining_rate_per_m = 420},
+                  .full_lining_rate_per_m = 420,
+                  .dig_rate_per_m = UNKNOWN,
+                  .most_repairs = -1,
+                  .most_lined_frac = UNKNOWN,
+                  .n_spares = 1},
         .n_kits = sizeof kits / sizeof kits[0],
         .kit = kits,
         .n_cure_rows = sizeof cure / sizeof cure[0],
         .cure_row = cure,
+        .day = sm_day_rules_default(),
+        .mat = sm_mat_default(),
     };
 }
 

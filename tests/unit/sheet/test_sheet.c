@@ -327,6 +327,92 @@ static void test_set(void **state)
     sm_sheet_free(&sheet);
 }
 
+static void test_owners_numbers(void **state)
+{
+    (void)state;
+    struct sm_sheet *sheet =
+        parse("[rules]\ndig rate = 100 /ft\ndig cost = 250\nfull lining set-up cost = 900\n"
+              "most repairs = 4\nmost lined = 30 %\nspares = 0\n"
+              "[access]\nlateral head = 3 ft\n"
+              "[day]\nshift = 10 h\nset-up = 30\npush speed = 30 ft/min\nwet-out = 0:12:00\n"
+              "[mat]\nglass = 1400 g/m2\nresin per glass = 1.8\nresin density = 1.4 kg/l\n"
+              "waste = 5 %\nparts = 1 to 1\nlap = 1 in\nleast wall = 4 mm\nleast layers = 3\n"
+              "[documents]\npaper = Letter\ncrew unit = ft\n");
+    assert_close(sheet->rules.dig_rate_per_m, 100 / 0.3048, 1e-9);
+    assert_close(sheet->rules.dig_cost, 250, 0);
+    assert_close(sheet->rules.full_lining_set_up_cost, 900, 0);
+    assert_int_equal(sheet->rules.most_repairs, 4);
+    assert_close(sheet->rules.most_lined_frac, 0.3, 1e-12);
+    assert_int_equal(sheet->rules.n_spares, 0);
+    assert_close(sheet->access.lateral_head_m, 0.9144, 1e-12);
+    assert_close(sheet->day.shift_min, 600, 1e-9);
+    assert_close(sheet->day.set_up_min, 30, 1e-9);
+    assert_close(sheet->day.push_m_per_min, 9.144, 1e-9);
+    assert_close(sheet->day.wet_out_min, 12, 1e-9);
+    assert_close(sheet->mat.glass_kg_m2, 1.4, 1e-12);
+    assert_close(sheet->mat.resin_density_kg_l, 1.4, 1e-12);
+    assert_close(sheet->mat.waste_frac, 0.05, 1e-12);
+    assert_close(sheet->mat.parts_a, 1, 0);
+    assert_close(sheet->mat.parts_b, 1, 0);
+    assert_close(sheet->mat.lap_m, 0.0254, 1e-12);
+    assert_close(sheet->mat.least_thickness_mm, 4, 1e-12);
+    assert_int_equal(sheet->mat.least_layers, 3);
+    assert_int_equal(sheet->paper, SM_PAPER_LETTER);
+    assert_int_equal(sheet->people_unit, SM_UNIT_FT);
+    struct sm_error err = {0};
+    assert_ok(sm_sheet_set(sheet, "most repairs", "", &err), &err);
+    assert_int_equal(sheet->rules.most_repairs, -1);
+    assert_int_equal(sm_sheet_set(sheet, "spares", "1.5", &err), SM_E_FORMAT);
+    assert_int_equal(sm_sheet_set(sheet, "most lined", "30", &err), SM_E_RANGE);
+    assert_int_equal(sm_sheet_set(sheet, "parts", "2", &err), SM_E_FORMAT);
+    sm_sheet_free(&sheet);
+}
+
+static void test_decisions(void **state)
+{
+    (void)state;
+    struct sm_sheet *sheet =
+        parse("[decisions]\nO3 = refer, the break has grown, seen twice\no7 bab = none, a shadow\n"
+              "O3 = line, grown but sound\n");
+    struct sm_error err = {0};
+    assert_int_equal(sheet->n_decisions, 2);
+    assert_string_equal(sheet->decision[0].id, "O7");
+    assert_string_equal(sheet->decision[0].code, "BAB");
+    assert_int_equal(sheet->decision[0].treatment, SM_TREATMENT_NONE);
+    assert_string_equal(sheet->decision[1].id, "O3");
+    assert_string_equal(sheet->decision[1].reason, "grown but sound");
+    assert_true(has_finding(sheet, 4, "decided about twice"));
+    assert_ok(sm_sheet_set(sheet, "decisions.O9", "clear, a valve", &err), &err);
+    assert_ok(sm_sheet_set(sheet, "decisions.O3", "", &err), &err);
+    assert_int_equal(sheet->n_decisions, 2);
+    assert_string_equal(sheet->decision[1].id, "O9");
+    static const char *const wrong[][2] = {{"O9", "refer"},   {"O9", "refer, "}, {"O9", "mend, it is broken"},
+                                           {"R9", "line, x"}, {"O", "line, x"},  {"Ox", "line, x"}};
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+        char key[32];
+        snprintf(key, sizeof key, "decisions.%s", wrong[i][0]);
+        assert_int_equal(sm_sheet_set(sheet, key, wrong[i][1], &err), SM_E_FORMAT);
+    }
+    sm_sheet_free(&sheet);
+}
+
+/* Whatever a sheet can say can be said with --set: every key takes its own default back. */
+static void test_every_key_can_be_set(void **state)
+{
+    (void)state;
+    struct sm_sheet *sheet = parse("");
+    struct sm_sheet_key_info info;
+    for (size_t k = 0; sm_sheet_key_info(k, &info); k++) {
+        char key[128];
+        struct sm_error err = {0};
+        snprintf(key, sizeof key, "%s.%s", info.section, info.key);
+        if (sm_sheet_set(sheet, key, info.fallback, &err) != SM_OK) {
+            fail_msg("%s = \"%s\": %s", key, info.fallback, err.text);
+        }
+    }
+    sm_sheet_free(&sheet);
+}
+
 static void test_every_key_documented(void **state)
 {
     (void)state;
@@ -498,6 +584,9 @@ int main(void)
         cmocka_unit_test(test_zero_byte),
         cmocka_unit_test(test_long_line),
         cmocka_unit_test(test_set),
+        cmocka_unit_test(test_owners_numbers),
+        cmocka_unit_test(test_decisions),
+        cmocka_unit_test(test_every_key_can_be_set),
         cmocka_unit_test(test_every_key_documented),
         cmocka_unit_test(test_kits),
         cmocka_unit_test(test_kits_in_other_units),
