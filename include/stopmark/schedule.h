@@ -120,6 +120,20 @@ enum sm_status sm_schedule_write_trace_svg(struct sm_text *out, const struct sm_
 /** The same as one page of PDF, on its side. */
 enum sm_status sm_schedule_write_trace_pdf(struct sm_text *out, const struct sm_trace *trace, const char *name,
                                            enum sm_paper paper, struct sm_error *err) SM_CHECKED;
+/* ---- two schedules side by side ---- */
+
+/** A schedule.json read back, as far as it takes to compare. Free with sm_schedule_file_free(). */
+struct sm_schedule_file;
+/**
+ * Read a schedule.json.
+ * @param out [new]. @return SM_OK; SM_E_FORMAT no schedule, with line or key; what sm_file_read() returns.
+ */
+enum sm_status sm_schedule_file_read(struct sm_schedule_file **out, const char *path,
+                                     struct sm_error *err) SM_CHECKED;
+void sm_schedule_file_free(struct sm_schedule_file **file);
+/** What differs in segment, access and rules, then as sm_plan_compare(). Lines end with '\n'. */
+enum sm_status sm_schedule_file_compare(struct sm_text *text, const struct sm_schedule_file *before,
+                                        const struct sm_schedule_file *after, struct sm_error *err) SM_CHECKED;
 
 /** A place in a picture and what to say about it. */
 struct sm_picture_mark {

@@ -3,12 +3,16 @@
 
 #include "cli.h"
 
+#include "stopmark/plan.h"
+
 enum { MAX_CHANGES = 100 };
 
 struct request {
     const char *job_path, *out_dir, *export_form;
     struct sm_job_change change[MAX_CHANGES];
     size_t n_changes, n_threads;
+    const char *explain; /* name of a repair, or "all" */
+    bool is_compare;
 };
 
 static bool take_job(void *user, const char *value, struct sm_error *err)
@@ -55,14 +59,39 @@ static bool take_export(void *user, const char *value, struct sm_error *err)
     return false;
 }
 
+static bool take_paper(void *user, const char *value, struct sm_error *err)
+{
+    struct sm_text change = {0};
+    sm_text_addf(&change, "documents.paper=%s", value);
+    bool is_taken = !change.failed && take_set(user, sm_text_str(&change), err);
+    sm_text_release(&change);
+    return is_taken;
+}
+
+static bool take_explain(void *user, const char *value, struct sm_error *err)
+{
+    (void)err;
+    ((struct request *)user)->explain = value;
+    return true;
+}
+
+static bool take_compare(void *user, const char *value, struct sm_error *err)
+{
+    (void)value;
+    (void)err;
+    ((struct request *)user)->is_compare = true;
+    return true;
+}
+
 static bool take_threads(void *user, const char *value, struct sm_error *err)
 {
     return sm_cli_take_threads(&((struct request *)user)->n_threads, value, err);
 }
 
 static const struct sm_cli_option options[] = {
-    {"job", take_job, true},       {"out", take_out, true},         {"set", take_set, true},
-    {"export", take_export, true}, {"threads", take_threads, true}, {0},
+    {"job", take_job, true},          {"out", take_out, true},         {"set", take_set, true},
+    {"export", take_export, true},    {"paper", take_paper, true},     {"explain", take_explain, true},
+    {"compare", take_compare, false}, {"threads", take_threads, true}, {0},
 };
 
 static void release(struct request *request)
@@ -112,6 +141,47 @@ static void tell_delivered(const struct one *one, bool is_known)
     }
 }
 
+/* Why a repair is as it is; of "all", one after the other. */
+static enum sm_status add_explanation(struct sm_text *text, const struct sm_job *job, const char *name,
+                                      struct sm_error *err)
+{
+    const struct sm_schedule *schedule = sm_job_get_schedule(job);
+    const struct sm_plan *plan = schedule->plan;
+    bool is_all = sm_ascii_ieq(name, "all"), is_found = is_all;
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; status == SM_OK && i < plan->n_repairs; i++) {
+        if (is_all || sm_ascii_ieq(name, plan->repair[i].id)) {
+            sm_text_add(text, is_all && i ? "\n" : "");
+            status = sm_plan_explain(text, plan, schedule->alignment, schedule->sheet, i, err);
+            is_found = true;
+        }
+    }
+    if (!is_found) {
+        status = sm_error_set(err, SM_E_NOTFOUND, "the plan has no repair %s", name);
+        sm_error_remedy(err, "name one of its %zu repairs as R1, or all", plan->n_repairs);
+    }
+    return status;
+}
+
+static int compare(char **path)
+{
+    struct sm_schedule_file *before = NULL, *after = NULL;
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    enum sm_status status = sm_schedule_file_read(&before, path[0], &err);
+    if (status == SM_OK) {
+        status = sm_schedule_file_read(&after, path[1], &err);
+    }
+    if (status == SM_OK) {
+        status = sm_schedule_file_compare(&text, before, after, &err);
+    }
+    int result = status == SM_OK ? sm_cli_print(&text) : sm_cli_fail(&err);
+    sm_text_release(&text);
+    sm_schedule_file_free(&before);
+    sm_schedule_file_free(&after);
+    return result;
+}
+
 static int deliver(struct sm_job *job, const struct one *one, struct sm_cli_progress *progress)
 {
     char now[32];
@@ -127,7 +197,9 @@ static int deliver(struct sm_job *job, const struct one *one, struct sm_cli_prog
     bool has_place = delivery.out_dir || delivery.job_path;
     enum sm_status status = has_place ? sm_job_deliver(job, &delivery, &is_known, &err) : SM_OK;
     sm_cli_progress_end(progress);
-    if (status == SM_OK && !(common->is_quiet && has_place && !common->is_json)) {
+    if (status == SM_OK && one->request->explain) {
+        status = add_explanation(one->text, job, one->request->explain, &err);
+    } else if (status == SM_OK && !(common->is_quiet && has_place && !common->is_json)) {
         status = add_schedule(one->text, job, common->is_json, &err);
     }
     if (status != SM_OK) {
@@ -245,7 +317,10 @@ static int run(int argc, char **argv)
     enum sm_cli_parsed parsed =
         sm_cli_parse(&sm_cli_schedule, options, &request, &common, argc, argv, &n_operands);
     int result = parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
-    if (parsed == SM_CLI_GO_ON && n_operands != 1) {
+    if (parsed == SM_CLI_GO_ON && request.is_compare) {
+        result = n_operands == 2 ? compare(argv)
+                                 : sm_cli_misuse(&sm_cli_schedule, "--compare takes two schedule.json files");
+    } else if (parsed == SM_CLI_GO_ON && n_operands != 1) {
         result = sm_cli_misuse(&sm_cli_schedule,
                                n_operands ? "more than one sheet named" : "no sheet or log named");
     } else if (parsed == SM_CLI_GO_ON && request.export_form && !request.out_dir) {
@@ -261,7 +336,8 @@ const struct sm_cli_command sm_cli_schedule = {
     .name = "schedule",
     .run = run,
     .line = "Turn a survey into a repair schedule",
-    .usage = "schedule SHEET|LOG [--job JOB] [--out DIR] [--set KEY=VALUE]... [--export FORM] [--threads N]",
+    .usage = "schedule SHEET|LOG [--job JOB] [--out DIR] [--set KEY=VALUE]... [--export FORM] [--paper P] "
+             "[--explain R] [--threads N]",
     .help =
         "SHEET names the videos, the operator's log, the kits and the owner's rules. Prints the schedule.\n"
         "A standard LOG names most of that itself; kits.csv beside it is taken. Each of its inspections "
@@ -273,5 +349,10 @@ const struct sm_cli_command sm_cli_schedule = {
         "  --set KEY=VALUE     another value than the sheet's, as in --set \"rules.overlap=120 mm\"\n"
         "  --export FORM       also write the log with its corrected distances: en13508 (aligned-log.txt) or "
         "isybau (.xml)\n"
+        "  --paper P           paper of the crew sheet: a4 or letter\n"
+        "  --explain R         instead of the schedule say why repair R (R3, or all) is as it is, and what "
+        "else "
+        "costs\n"
+        "  --compare           with two schedule.json files in place of SHEET: what differs between them\n"
         "  --threads N         read the video with N threads; the schedule is the same for any N\n",
 };

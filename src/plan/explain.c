@@ -7,7 +7,7 @@
 #include <assert.h>
 #include <math.h>
 
-#define UM_PER_M 1e6
+#define UM_PER_QUARTER_INCH 6350
 
 struct tale {
     struct sm_text *text;
@@ -21,14 +21,36 @@ struct tale {
 
 static void add_m(struct tale *tale, double um)
 {
-    sm_text_add_fixed(tale->text, um / UM_PER_M, 3);
-    sm_text_add(tale->text, " m");
+    sm_plan__add_length(tale->text, tale->sheet, um, 3);
 }
 
+static bool is_in_feet(const struct tale *tale)
+{
+    return tale->sheet->people_unit == SM_UNIT_FT;
+}
+
+/* What may be used up is never told as more than it is: quarter inches downward. */
 static void add_mm(struct tale *tale, int64_t um)
 {
-    sm_text_add_number(tale->text, (double)um / 1e3, 0, 0);
-    sm_text_add(tale->text, " mm");
+    if (is_in_feet(tale)) {
+        sm_plan__add_length(tale->text, tale->sheet, (double)(um / UM_PER_QUARTER_INCH * UM_PER_QUARTER_INCH),
+                            0);
+    } else {
+        sm_text_add_number(tale->text, (double)um / 1e3, 0, 0);
+        sm_text_add(tale->text, " mm");
+    }
+}
+
+/* A rule or an error of the sheet, rounded to the nearest. */
+static void add_rule(struct tale *tale, double length_m)
+{
+    if (is_in_feet(tale)) {
+        sm_text_add_number(tale->text, length_m / SM_M_PER_FT * 12, 0, 2);
+        sm_text_add(tale->text, " in");
+    } else {
+        sm_text_add_number(tale->text, length_m * 1e3, 0, 0);
+        sm_text_add(tale->text, " mm");
+    }
 }
 
 static void add_money(struct tale *tale, double money)
@@ -67,10 +89,10 @@ static void tell_target(struct tale *tale, const struct sm_plan__stretch *target
     sm_text_add(tale->text, " to ");
     add_m(tale, (double)target->end_um);
     sm_text_add(tale->text, ", which is the defect with ");
-    sm_text_add_number(tale->text, tale->sheet->rules.end_cover_m * 1e3, 0, 0);
-    sm_text_add(tale->text, " mm of end cover and ");
-    sm_text_add_number(tale->text, observation->error_m * 1e3, 0, 0);
-    sm_text_add(tale->text, " mm of position error each side");
+    add_rule(tale, tale->sheet->rules.end_cover_m);
+    sm_text_add(tale->text, " of end cover and ");
+    add_rule(tale, observation->error_m);
+    sm_text_add(tale->text, " of position error each side");
     sm_text_add(tale->text, target->start_um == 0 || target->end_um == tale->problem.length_um
                                 ? ", cut at the pipe end.\n"
                                 : ".\n");
@@ -208,8 +230,8 @@ static void tell_limit(struct tale *tale, bool is_away)
 static void tell_limits(struct tale *tale)
 {
     sm_text_add(tale->text, "It lies where the plan has the most to spare; ");
-    sm_text_add_number(tale->text, tale->repair->slack_m * 1e3, 0, 0);
-    sm_text_add(tale->text, " mm off its stop is not too much.\n");
+    add_mm(tale, (int64_t)floor(tale->repair->slack_m * 1e6 + 1e-3));
+    sm_text_add(tale->text, " off its stop is not too much.\n");
     if (tale->start == 0 || tale->end == tale->problem.length_um) {
         sm_text_add(tale->text, "It ends flush with the pipe, which the crew sees.\n");
     }
@@ -244,7 +266,7 @@ static void tell_kits(struct tale *tale)
  */
 static struct sm_plan__stretch stretch_to_ban(const struct tale *tale)
 {
-    struct sm_plan__stretch ban = {tale->start, tale->end, -1, false, false};
+    struct sm_plan__stretch ban = {.start_um = tale->start, .end_um = tale->end, .observation_idx = -1};
     bool is_first = true;
     for (size_t i = 0; i < tale->problem.n_targets; i++) {
         const struct sm_plan__stretch *target = &tale->problem.target[i];

@@ -182,9 +182,9 @@ enum sm_status sm_plan_other_end(struct sm_text *text, const struct sm_plan *pla
                      here.n_doubtful, here.n_doubtful == 1 ? "" : "s", here.n_doubtful == 1 ? "s" : "");
     }
     sm_text_add(text, "the longest push is ");
-    sm_text_add_fixed(text, there.longest_m, 2);
-    sm_text_add(text, " m instead of ");
-    sm_text_add_fixed(text, here.longest_m, 2);
-    sm_text_add(text, " m.");
+    sm_plan__add_length(text, sheet, there.longest_m * UM_PER_M, 2);
+    sm_text_add(text, " instead of ");
+    sm_plan__add_length(text, sheet, here.longest_m * UM_PER_M, 2);
+    sm_text_add(text, ".");
     return text->failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : SM_OK;
 }

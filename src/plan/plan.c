@@ -16,6 +16,26 @@ enum sm_status sm_plan__new(struct sm_plan **out, struct sm_error *err)
     return SM_OK;
 }
 
+void sm_plan__add_length(struct sm_text *text, const struct sm_sheet *sheet, double length_um, int decimals)
+{
+    if (sheet->people_unit == SM_UNIT_FT) {
+        sm_text_add_feet_inches(text, length_um / 1e6, 4);
+    } else {
+        sm_text_add_fixed(text, length_um / 1e6, decimals);
+        sm_text_add(text, " m");
+    }
+}
+
+bool sm_plan__is_repaired(const struct sm_plan *plan, int32_t observation_idx)
+{
+    for (size_t i = 0; i < plan->n_unrepaired; i++) {
+        if (plan->unrepaired[i].observation_idx == observation_idx) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static enum sm_status solve(struct sm_plan *plan, const struct sm_plan__problem *problem,
                             const struct sm_alignment *alignment, const struct sm_sheet *sheet,
                             struct sm_error *err)

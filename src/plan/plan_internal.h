@@ -11,6 +11,7 @@
  *   slack.c     where the liners of a row lie best
  *   reasons.c   why a target cannot be covered
  *   explain.c   a repair in words; passage.c what lies in its way; compare.c two plans
+ *   advice.c    totals beside lining the whole length and digging, the owner's limits
  *   repairs.c   the row of liners -> repairs with marks, preparation, costs and advice
  */
 #ifndef SM_PLAN_INTERNAL_H
@@ -25,8 +26,9 @@
 struct sm_plan__stretch {
     int64_t start_um, end_um;
     int32_t observation_idx;
-    bool may_cover; /**< of a keep-clear stretch: a liner may cover it whole and is cut open there */
-    bool is_repeat; /**< of a keep-clear stretch: a connection logged once more, paid for only once */
+    bool may_cover;  /**< of a keep-clear stretch: a liner may cover it whole and is cut open there */
+    bool is_opening; /**< a keep-clear stretch round a connection */
+    bool is_repeat;  /**< of a keep-clear stretch: a connection logged once more, paid for only once */
 };
 
 /** A kit that fits the pipe. */
@@ -114,6 +116,18 @@ static inline int64_t sm_plan__max(int64_t a, int64_t b)
 
 /** An empty plan. Free with sm_plan_free(). */
 enum sm_status sm_plan__new(struct sm_plan **out, struct sm_error *err) SM_CHECKED;
+
+/** Length for people, in the crew's unit: metres with decimals, or feet and inches to the quarter. */
+void sm_plan__add_length(struct sm_text *text, const struct sm_sheet *sheet, double length_um, int decimals);
+/** Is an observation with a target among those the plan covers? */
+bool sm_plan__is_repaired(const struct sm_plan *plan, int32_t observation_idx);
+
+/* ---- advice.c */
+
+/** The plan's one line of totals side by side, "" when none is asked for. plan's repairs and unrepaired are
+ * set. */
+enum sm_status sm_plan__advise(struct sm_plan *plan, const struct sm_plan__problem *problem,
+                               const struct sm_sheet *sheet) SM_CHECKED;
 
 /* ---- problem.c */
 

@@ -253,6 +253,7 @@ static enum sm_status take_keep_clear(struct sm_plan__problem *problem, struct s
         .end_um = sm_plan__ceil_um(end_m + half_m + rules->keep_clear_m),
         .observation_idx = (int32_t)idx,
         .may_cover = rules->may_reopen && observation->is_connection,
+        .is_opening = observation->is_connection,
         .is_repeat = is_repeat(alignment, idx),
     };
     if (stretch.end_um > 0 && stretch.start_um < problem->length_um) {
@@ -309,11 +310,7 @@ void sm_plan__problem_reduce(struct sm_plan__problem *problem, const struct sm_p
 {
     size_t n = 0;
     for (size_t i = 0; i < problem->n_targets; i++) {
-        bool is_out = false;
-        for (size_t j = 0; j < plan->n_unrepaired; j++) {
-            is_out = is_out || plan->unrepaired[j].observation_idx == problem->target[i].observation_idx;
-        }
-        if (!is_out) {
+        if (sm_plan__is_repaired(plan, problem->target[i].observation_idx)) {
             problem->target[n++] = problem->target[i];
         }
     }

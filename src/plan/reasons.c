@@ -5,10 +5,9 @@
 #include <math.h>
 #include <string.h>
 
-static void add_m(struct sm_text *text, int64_t um)
+static void add_m(struct sm_text *text, const struct sm_sheet *sheet, int64_t um)
 {
-    sm_text_add_fixed(text, (double)um / 1e6, 2);
-    sm_text_add(text, " m");
+    sm_plan__add_length(text, sheet, (double)um, 2);
 }
 
 static bool meet(const struct sm_plan__stretch *a, const struct sm_plan__stretch *b)
@@ -54,28 +53,29 @@ static void no_kit(struct sm_text *text, const struct sm_plan__problem *problem,
         sm_text_add(text, " mm");
     } else {
         sm_text_add(text, "every kit that fits is longer than the pipe (");
-        add_m(text, problem->length_um);
+        add_m(text, sheet, problem->length_um);
         sm_text_add(text, ")");
     }
 }
 
-static void too_long(struct sm_text *text, const struct sm_plan__problem *problem, int64_t needed_um)
+static void too_long(struct sm_text *text, const struct sm_plan__problem *problem,
+                     const struct sm_sheet *sheet, int64_t needed_um)
 {
     sm_text_add(text, "it needs ");
-    add_m(text, needed_um);
+    add_m(text, sheet, needed_um);
     sm_text_add(text, " of liner, the longest kit has ");
-    add_m(text, problem->longest_um);
+    add_m(text, sheet, problem->longest_um);
     sm_text_add(text, ", and liners that short cannot be chained with an overlap of ");
-    add_m(text, problem->overlap_um);
+    add_m(text, sheet, problem->overlap_um);
 }
 
 static void no_room(struct sm_text *text, const struct sm_plan__problem *problem,
-                    const struct sm_plan__stretch *target)
+                    const struct sm_sheet *sheet, const struct sm_plan__stretch *target)
 {
     sm_text_add(text, "between the keep-clear stretches beside it there are ");
-    add_m(text, room(problem, target));
+    add_m(text, sheet, room(problem, target));
     sm_text_add(text, ", in which no liner or chain of liners covers it (the shortest kit has ");
-    add_m(text, problem->kit[0].length_um);
+    add_m(text, sheet, problem->kit[0].length_um);
     sm_text_add(text, ")");
 }
 
@@ -93,7 +93,8 @@ static bool stands_alone(const struct sm_plan__problem *problem, const struct sm
 }
 
 static void no_cover(struct sm_text *text, const struct sm_plan__problem *problem,
-                     const struct sm_plan__stretch *target, const struct sm_alignment *alignment)
+                     const struct sm_plan__stretch *target, const struct sm_alignment *alignment,
+                     const struct sm_sheet *sheet)
 {
     const struct sm_plan__stretch *met = stretch_met(problem, target, false);
     if (met) {
@@ -110,9 +111,9 @@ static void no_cover(struct sm_text *text, const struct sm_plan__problem *proble
     } else if (stands_alone(problem, target)) {
         sm_text_add(text, "no plan covers it together with the other targets near it");
     } else if (room(problem, target) < problem->length_um) {
-        no_room(text, problem, target);
+        no_room(text, problem, sheet, target);
     } else {
-        too_long(text, problem, target->end_um - target->start_um);
+        too_long(text, problem, sheet, target->end_um - target->start_um);
     }
 }
 
@@ -123,7 +124,7 @@ const char *sm_plan__reason(struct sm_plan *plan, const struct sm_plan__problem 
     if (problem->n_kits == 0) {
         no_kit(&text, problem, sheet);
     } else {
-        no_cover(&text, problem, &problem->target[target_idx], alignment);
+        no_cover(&text, problem, &problem->target[target_idx], alignment, sheet);
     }
     const char *reason = text.failed ? NULL : sm_arena_strdup(plan->arena, sm_text_str(&text));
     sm_text_release(&text);

@@ -323,48 +323,6 @@ static enum sm_status describe_targets(const struct scene *scene)
     return SM_OK;
 }
 
-static void add_money(struct sm_text *text, double money)
-{
-    sm_text_add_number(text, money, 0, 2);
-}
-
-static enum sm_status advise(const struct scene *scene)
-{
-    struct sm_plan *plan = scene->plan;
-    double rate = scene->sheet->rules.full_lining_rate_per_m,
-           length_m = (double)scene->problem->length_um / UM_PER_M;
-    struct sm_text text = {0};
-    if (!isfinite(rate) || length_m <= 0) {
-        return SM_OK;
-    }
-    plan->full_lining_cost = rate * length_m;
-    sm_text_addf(&text, "%zu repair%s cost%s ", plan->n_repairs, plan->n_repairs == 1 ? "" : "s",
-                 plan->n_repairs == 1 ? "s" : "");
-    add_money(&text, plan->cost);
-    sm_text_add(&text, ", lining all ");
-    sm_text_add_fixed(&text, length_m, 2);
-    sm_text_add(&text, " m at ");
-    add_money(&text, rate);
-    sm_text_add(&text, " a metre costs ");
-    add_money(&text, plan->full_lining_cost);
-    if (plan->n_repairs && plan->cost > 0) {
-        double each = plan->cost / (double)plan->n_repairs;
-        sm_text_add(&text, "; at ");
-        add_money(&text, each);
-        sm_text_add(&text, " a repair both cost the same at ");
-        sm_text_add_number(&text, plan->full_lining_cost / each, 0, 1);
-        sm_text_add(&text, " repairs");
-    }
-    if (plan->n_unrepaired) {
-        sm_text_addf(&text, "; %zu observation%s not repaired by these liners %s in neither total",
-                     plan->n_unrepaired, plan->n_unrepaired == 1 ? "" : "s",
-                     plan->n_unrepaired == 1 ? "is" : "are");
-    }
-    plan->advice = text.failed ? NULL : sm_arena_strdup(plan->arena, sm_text_str(&text));
-    sm_text_release(&text);
-    return plan->advice ? SM_OK : SM_E_NOMEM;
-}
-
 enum sm_status sm_plan__describe(struct sm_plan *plan, const struct sm_plan__problem *problem,
                                  const struct sm_plan__row *row, const bool *is_left_out,
                                  const struct sm_alignment *alignment, const struct sm_sheet *sheet,
@@ -373,6 +331,6 @@ enum sm_status sm_plan__describe(struct sm_plan *plan, const struct sm_plan__pro
     struct scene scene = {plan, problem, row, is_left_out, alignment, sheet};
     enum sm_status status = describe_repairs(&scene);
     status = status == SM_OK ? describe_targets(&scene) : status;
-    status = status == SM_OK ? advise(&scene) : status;
+    status = status == SM_OK ? sm_plan__advise(plan, problem, sheet) : status;
     return status == SM_OK ? SM_OK : sm_error_set(err, status, "out of memory");
 }
