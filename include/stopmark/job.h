@@ -105,6 +105,7 @@ struct sm_job_delivery {
     enum sm_survey_kind kind; /**< a recheck is stored without its plan */
     const char *segment;  /**< name to store it under; NULL = the survey's own */
     const char *export_form; /**< also write the aligned log: "en13508" or "isybau"; NULL = not; with out_dir only */
+    const char *stamp;    /**< a line kept as survey.key among the documents, see sm_job_has_stamp(); NULL = none */
 };
 /** Is this a form the aligned log can be written in? */
 bool sm_job_is_export(const char *word);
@@ -326,5 +327,17 @@ size_t sm_job_frames_at(const struct sm_job_frames *frames, double time_s);
  * @param out [inout] bytes are added. @return SM_OK; SM_E_NOTFOUND no picture there; SM_E_CANCELLED closing; SM_E_NOMEM.
  */
 enum sm_status sm_job_frames_get(struct sm_job_frames *frames, size_t idx, int heading, struct sm_text *out, struct sm_error *err) SM_CHECKED;
+
+/**
+ * What the job file would know the survey by: SHA-256 of its inputs by content and of the settings. Reads every file and
+ * decodes none.
+ * @return what reading sheet, codes and log returns.
+ * @cost hashing the videos once.
+ */
+enum sm_status sm_job_fingerprint(char key[65], const struct sm_job_opts *opts, struct sm_error *err) SM_CHECKED;
+/** Does the folder hold the documents delivered with this stamp? */
+bool sm_job_has_stamp(const char *out_dir, const char *stamp);
+/** Remove what a delivery into out_dir (may be NULL) and job_path left unfinished when its process was killed. */
+void sm_job_remove_unfinished(const char *out_dir, const char *job_path, int64_t pid);
 
 #endif

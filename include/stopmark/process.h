@@ -40,7 +40,7 @@ struct sm_process_end {
     int exit_status; /**< -1 = it was ended by a signal */
     int signal;      /**< 0 = none */
 };
-/** Has it ended? Then *end is filled and the pid let go. @param is_blocking wait until it has. */
+/** Has it ended? Then *end is filled, the pid let go and the channel closed. @param is_blocking wait until it has. */
 bool sm_process_ended(struct sm_process *process, bool is_blocking, struct sm_process_end *end);
 /** Ask it and its own children to end (SIGTERM), or make them (SIGKILL). */
 void sm_process_stop(const struct sm_process *process, bool is_forced);

@@ -88,6 +88,11 @@ struct sm_store_put {
 enum sm_status sm_store_put_schedule(struct sm_store *store, const struct sm_store_put *put, int64_t *survey_id, bool *is_known,
                                      struct sm_error *err) SM_CHECKED;
 
+/** The key such a survey has in every job file: SHA-256 of kind, segment, inputs and settings; the rest of put is not looked at. */
+enum sm_status sm_store_make_key(char key[65], const struct sm_store_put *put, struct sm_error *err) SM_CHECKED;
+/** @param survey_id [out] of the survey with this key, 0 = it is not there. */
+enum sm_status sm_store_find_key(int64_t *survey_id, struct sm_store *store, const char *key, struct sm_error *err) SM_CHECKED;
+
 /** One line of the list of surveys. */
 struct sm_store_survey {
     int64_t survey_id;

@@ -16,7 +16,7 @@ struct sm_cli_command {
     const char *usage; /* after "usage: stopmark ", also the man page's synopsis */
     const char *help;  /* the options, indented; what every command has is added */
 };
-extern const struct sm_cli_command sm_cli_read, sm_cli_schedule, sm_cli_wall, sm_cli_codes, sm_cli_review, sm_cli_demo;
+extern const struct sm_cli_command sm_cli_read, sm_cli_schedule, sm_cli_batch, sm_cli_wall, sm_cli_codes, sm_cli_review, sm_cli_demo;
 extern const struct sm_cli_command sm_cli_record, sm_cli_recheck, sm_cli_audit, sm_cli_merge;
 
 /* ---- options ---- */
@@ -46,6 +46,15 @@ int sm_cli_misuse(const struct sm_cli_command *command, const char *fmt, ...) SM
 /* The value of --threads. */
 bool sm_cli_take_threads(size_t *n_threads, const char *value, struct sm_error *err);
 
+/* Changes of the sheet's values, --set KEY=VALUE. */
+enum { SM_CLI_MAX_CHANGES = 100 };
+struct sm_cli_changes {
+    struct sm_job_change item[SM_CLI_MAX_CHANGES];
+    size_t n;
+};
+bool sm_cli_changes_add(struct sm_cli_changes *changes, const char *value, struct sm_error *err);
+void sm_cli_changes_release(struct sm_cli_changes *changes);
+
 /* ---- messages, all on stderr ---- */
 
 /* `stopmark: FILE:LINE: what is wrong; what to do about it`. @return SM_CLI_FAILED. */
@@ -67,6 +76,8 @@ struct sm_cli_progress {
 struct sm_cli_progress sm_cli_progress_start(const struct sm_cli_common *common);
 bool sm_cli_progress_tell(void *progress, const char *doing, double done,
                           double total); /* a sm_job_progress_fn */
+/* The line said in full, by a step that knows more than a share. @return false: stop. */
+bool sm_cli_progress_line(struct sm_cli_progress *progress, const char *line);
 void sm_cli_progress_end(struct sm_cli_progress *progress);
 
 /* ---- environment ---- */
@@ -74,6 +85,7 @@ void sm_cli_progress_end(struct sm_cli_progress *progress);
 /* Now as ISO 8601 in UTC; SM_NOW stands in for the clock where a test needs it. */
 void sm_cli_now(char text[32]);
 const char *sm_cli_who(void); /* name of the user, "" = not known */
+uint32_t sm_cli_processors(void); /* that may be used, 1.. */
 int sm_cli_columns(void);     /* width of the terminal, 0 = no terminal */
 bool sm_cli_is_utf8(void);    /* the terminal's characters */
 

@@ -5,12 +5,10 @@
 
 #include "stopmark/plan.h"
 
-enum { MAX_CHANGES = 100 };
-
 struct request {
     const char *job_path, *out_dir, *export_form;
-    struct sm_job_change change[MAX_CHANGES];
-    size_t n_changes, n_threads;
+    struct sm_cli_changes changes;
+    size_t n_threads;
     const char *explain; /* name of a repair, or "all" */
     bool is_compare;
 };
@@ -29,23 +27,9 @@ static bool take_out(void *user, const char *value, struct sm_error *err)
     return true;
 }
 
-/* key=value; the key may hold blanks, the value may hold = signs. */
 static bool take_set(void *user, const char *value, struct sm_error *err)
 {
-    struct request *request = user;
-    char *copy = sm_strdup(value);
-    char *equals = copy ? strchr(copy, '=') : NULL;
-    if (!equals || request->n_changes >= MAX_CHANGES) {
-        sm_free(copy);
-        sm_error_set(err, SM_E_FORMAT, "\"%s\" %s", value,
-                     equals ? "is one change too many" : "is no key=value");
-        sm_error_remedy(err, "give a key of the sheet and its value, as in rules.overlap=120 mm");
-        return false;
-    }
-    *equals = '\0';
-    /* Both live in one block, freed through the key; sm_trim() would move its start. */
-    request->change[request->n_changes++] = (struct sm_job_change){copy, equals + 1};
-    return true;
+    return sm_cli_changes_add(&((struct request *)user)->changes, value, err);
 }
 
 static bool take_export(void *user, const char *value, struct sm_error *err)
@@ -93,15 +77,6 @@ static const struct sm_cli_option options[] = {
     {"export", take_export, true},    {"paper", take_paper, true},     {"explain", take_explain, true},
     {"compare", take_compare, false}, {"threads", take_threads, true}, {0},
 };
-
-static void release(struct request *request)
-{
-    for (size_t i = 0; i < request->n_changes; i++) {
-        char *block;
-        memcpy(&block, &request->change[i].key, sizeof block);
-        sm_free(block);
-    }
-}
 
 static void tell_findings(const struct sm_job *job)
 {
@@ -222,8 +197,8 @@ static int schedule_one(const struct one *one, int32_t inspection)
     const struct request *request = one->request;
     struct sm_cli_progress progress = sm_cli_progress_start(one->common);
     struct sm_job_opts opts = {.sheet_path = one->path,
-                               .n_changes = request->n_changes,
-                               .change = request->change,
+                               .n_changes = request->changes.n,
+                               .change = request->changes.item,
                                .progress = sm_cli_progress_tell,
                                .progress_user = &progress,
                                .n_threads = request->n_threads,
@@ -328,7 +303,7 @@ static int run(int argc, char **argv)
     } else if (parsed == SM_CLI_GO_ON) {
         result = schedule(&request, &common, argv[0]);
     }
-    release(&request);
+    sm_cli_changes_release(&request.changes);
     return result;
 }
 

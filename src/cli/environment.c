@@ -29,6 +29,12 @@ const char *sm_cli_who(void)
     return user && sm_utf8_valid(user, strlen(user)) ? user : "";
 }
 
+uint32_t sm_cli_processors(void)
+{
+    long n = sysconf(_SC_NPROCESSORS_ONLN);
+    return n > 0 && n < 1024 ? (uint32_t)n : 1;
+}
+
 int sm_cli_columns(void)
 {
     struct winsize size;

@@ -13,6 +13,7 @@ static const struct sm_cli_command *const commands[] = {
     &sm_cli_audit,
     &sm_cli_codes,
     &sm_cli_merge,
+    &sm_cli_batch,
     &sm_cli_wall,
     &sm_cli_review,
     &sm_cli_demo,

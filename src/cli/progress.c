@@ -113,6 +113,18 @@ bool sm_cli_progress_tell(void *user, const char *doing, double done, double tot
     return !is_stopped;
 }
 
+bool sm_cli_progress_line(struct sm_cli_progress *progress, const char *line)
+{
+    double now_s = progress->is_shown ? clock_s() : 0;
+    if (progress->is_shown && now_s - progress->last_s >= REFRESH_S) {
+        fprintf(stderr, "\r\033[K%s", line);
+        fflush(stderr);
+        progress->has_line = true;
+        progress->last_s = now_s;
+    }
+    return !is_stopped;
+}
+
 void sm_cli_progress_end(struct sm_cli_progress *progress)
 {
     if (progress->has_line) {

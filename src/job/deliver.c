@@ -80,6 +80,15 @@ static enum sm_status write_documents(struct sm_job *job, struct sm_job__folder 
     return status;
 }
 
+static enum sm_status write_stamp(struct sm_job__folder *folder, const char *stamp, struct sm_error *err)
+{
+    struct sm_text line = {0};
+    sm_text_addf(&line, "%s\n", stamp);
+    enum sm_status status = sm_job__folder_write(folder, SM_JOB__STAMP_FILE, &line, err);
+    sm_text_release(&line);
+    return status;
+}
+
 static enum sm_status draft_folder(struct sm_job__folder **out, struct sm_job *job,
                                    const struct sm_job_delivery *delivery, struct sm_error *err)
 {
@@ -95,6 +104,9 @@ static enum sm_status draft_folder(struct sm_job__folder **out, struct sm_job *j
     }
     if (status == SM_OK && delivery->export_form) {
         status = sm_job__export(folder, job, delivery->export_form, err);
+    }
+    if (status == SM_OK && delivery->stamp) {
+        status = write_stamp(folder, delivery->stamp, err);
     }
     sm_free(names);
     if (status != SM_OK) {

@@ -324,7 +324,7 @@ enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err)
     return add_own_findings(job, err);
 }
 
-static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
+enum sm_status sm_job__read_inputs(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
 {
     enum sm_status status = read_sheet(job, opts, err);
     if (status == SM_OK) {
@@ -333,9 +333,12 @@ static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, st
     if (status == SM_OK) {
         status = read_log(job, job->sheet->counter_unit, err);
     }
-    if (status == SM_OK) {
-        status = check_log(job, err);
-    }
+    return status == SM_OK ? check_log(job, err) : status;
+}
+
+static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
+{
+    enum sm_status status = sm_job__read_inputs(job, opts, err);
     if (status == SM_OK) {
         status = read_video(job, err);
     }
@@ -351,7 +354,7 @@ static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, st
     return status == SM_OK ? sm_job__finish(job, err) : status;
 }
 
-enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
+enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
 {
     struct sm_job *job = sm_calloc(1, sizeof *job);
     if (!job || sm_arena_new(&job->arena) != SM_OK) {
@@ -361,7 +364,17 @@ enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *op
     job->n_threads = opts->n_threads;
     job->progress = opts->progress;
     job->progress_user = opts->progress_user;
-    enum sm_status status = run(job, opts, err);
+    *out = job;
+    return SM_OK;
+}
+
+enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
+{
+    struct sm_job *job = NULL;
+    enum sm_status status = sm_job__new(&job, opts, err);
+    if (status == SM_OK) {
+        status = run(job, opts, err);
+    }
     if (status != SM_OK) {
         sm_error_source(err, opts->sheet_path);
         sm_job_free(&job);

@@ -175,6 +175,10 @@ enum sm_status sm_job__decide_places(struct sm_job *job, const struct sm_job__de
 enum sm_status sm_job__decision_check(const struct sm_review_decision *decision, const struct sm_job *job,
                                       struct sm_error *err);
 
+/* job.c: an empty job; sheet, codes and log of one, nothing of the video. */
+enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err);
+enum sm_status sm_job__read_inputs(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err);
+
 /* merge.c: the segment, sheet over log. */
 enum sm_status sm_job__merge_segment(struct sm_job *job, struct sm_error *err);
 
@@ -198,6 +202,9 @@ void sm_job__record_release(struct sm_job__record *record);
 enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
                                   const struct sm_job *job, const struct sm_job_delivery *delivery,
                                   int64_t *survey_id, bool *is_known, struct sm_error *err);
+
+/* Among the documents: which run they are of. */
+#define SM_JOB__STAMP_FILE "survey.key"
 
 /* folder.c: files that appear in a folder together or not at all. */
 struct sm_job__folder;

@@ -125,7 +125,10 @@ bool sm_process_ended(struct sm_process *process, bool is_blocking, struct sm_pr
     bool is_signal = pid > 0 && WIFSIGNALED(status);
     *end = (struct sm_process_end){.exit_status = pid > 0 && WIFEXITED(status) ? WEXITSTATUS(status) : -1,
                                    .signal = is_signal ? WTERMSIG(status) : 0};
-    process->pid = 0;
+    if (process->channel >= 0) {
+        close(process->channel);
+    }
+    *process = (struct sm_process){.channel = -1};
     return true;
 }
 
@@ -144,12 +147,8 @@ void sm_process_close(struct sm_process *process)
     struct sm_process_end end;
     if (process->pid > 0) {
         sm_process_stop(process, true);
-        (void)sm_process_ended(process, true, &end);
-        if (process->channel >= 0) {
-            close(process->channel);
-        }
+        sm_process_ended(process, true, &end);
     }
-    *process = (struct sm_process){.channel = -1};
 }
 
 double sm_process_cpu_s(const struct sm_process *process)

@@ -53,7 +53,7 @@ static enum sm_status add_settings(struct sm_text *text, const struct sm_store_p
 }
 
 /* Names and places of files do not count: a survey copied elsewhere is the same survey. */
-static enum sm_status make_key(char key[65], const struct sm_store_put *put, struct sm_error *err)
+enum sm_status sm_store_make_key(char key[65], const struct sm_store_put *put, struct sm_error *err)
 {
     struct sm_text text = {0};
     sm_text_addf(&text, "%s\n%zu:%s\n", kind_name(put->kind), strlen(put->segment->id), put->segment->id);
@@ -72,18 +72,27 @@ static enum sm_status make_key(char key[65], const struct sm_store_put *put, str
 
 /* ---- survey, inputs, settings ---- */
 
-static enum sm_status find_known(struct putting *p, bool *is_known)
+enum sm_status sm_store_find_key(int64_t *survey_id, struct sm_store *store, const char *key,
+                                 struct sm_error *err)
 {
     sqlite3_stmt *stmt;
-    enum sm_status status = SM_STORE__QUERY(
-        p->store, &stmt, p->err, "SELECT survey_id FROM survey WHERE key = ?", sm_store__text(p->key));
+    int64_t found = 0;
     bool has_row = false;
-    *is_known = false;
-    while (status == SM_OK && (status = sm_store__next(p->store, stmt, &has_row, p->err)) == SM_OK &&
-           has_row) {
-        p->survey_id = sqlite3_column_int64(stmt, 0);
-        *is_known = true;
+    enum sm_status status = SM_STORE__QUERY(
+        store, &stmt, err, "SELECT survey_id FROM survey WHERE key = ?", sm_store__text(key));
+    while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
+        found = sqlite3_column_int64(stmt, 0);
     }
+    if (status == SM_OK) {
+        *survey_id = found;
+    }
+    return status;
+}
+
+static enum sm_status find_known(struct putting *p, bool *is_known)
+{
+    enum sm_status status = sm_store_find_key(&p->survey_id, p->store, p->key, p->err);
+    *is_known = status == SM_OK && p->survey_id;
     return status;
 }
 
@@ -499,7 +508,7 @@ static enum sm_status put_all(struct putting *p)
 
 static enum sm_status put_if_new(struct putting *p, bool *is_known)
 {
-    enum sm_status status = make_key(p->key, p->put, p->err);
+    enum sm_status status = sm_store_make_key(p->key, p->put, p->err);
     if (status == SM_OK) {
         status = find_known(p, is_known);
     }

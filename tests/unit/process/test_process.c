@@ -23,7 +23,7 @@ static struct sm_process_end end_of(struct sm_process *process)
 {
     struct sm_process_end end;
     assert_true(sm_process_ended(process, true, &end));
-    close(process->channel);
+    assert_int_equal(process->channel, -1);
     return end;
 }
 
@@ -69,10 +69,10 @@ static void test_process__a_crash_is_told(void **state)
     struct sm_process process = start(crash, NULL);
     char byte;
     assert_int_equal(sm_process_receive(process.channel, &byte, 1, 10000), SM_PROCESS_GONE);
+    assert_false(sm_process_send(process.channel, "x", 1));
     struct sm_process_end end = end_of(&process);
     assert_int_equal(end.exit_status, -1);
     assert_int_equal(end.signal, SIGSEGV);
-    assert_false(sm_process_send(process.channel, "x", 1));
 }
 
 static int hang(void *user, int channel)
