@@ -78,7 +78,7 @@ enum sm_status __wrap_sm_job_deliver(struct sm_job *job, const struct sm_job_del
 
 static void write_at(const char *dir, const char *name, const char *text)
 {
-    char path[700];
+    char path[1000];
     struct sm_error err = {0};
     snprintf(path, sizeof path, "%s/%s", dir, name);
     assert_ok(sm_file_write(path, text, strlen(text), &err), &err);
