@@ -93,8 +93,11 @@ static int tell(const char *dir, const struct sm_cli_common *common)
         add_json(&text, dir);
     } else if (!common->is_quiet) {
         sm_text_addf(&text,
-                     "An invented survey is in %s. Try\n  stopmark schedule %s/sheet.ini --out %s/results\n",
-                     dir, dir, dir);
+                     "An invented survey is in %s. Try\n  stopmark schedule %s/sheet.ini --job %s/town.job --out %s/results\n"
+                     "  stopmark record %s/town.job %s/asbuilt.csv\n"
+                     "  stopmark recheck %s/town.job %s/recheck.ini\n"
+                     "  stopmark audit %s/town.job --out %s/proof\n",
+                     dir, dir, dir, dir, dir, dir, dir, dir, dir, dir);
     }
     int result = sm_cli_print(&text);
     sm_text_release(&text);
