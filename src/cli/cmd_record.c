@@ -17,9 +17,9 @@ static const struct sm_cli_option options[] = {
     {0},
 };
 
-static const char *const taken_words[] = {"recorded", "recorded, corrects an earlier row", "known already",
-                                          "known already, and corrected since: the correction stands (column corrects "
-                                          "= yes goes back)"};
+static const char *const taken_words[] = {
+    "recorded", "recorded, corrects an earlier row", "known already",
+    "known already, and corrected since: the correction stands (corrects = yes goes back)"};
 static const char *const taken_names[] = {"new", "correction", "known", "outdated"};
 
 static const char *severity_name(enum sm_severity severity)
@@ -112,12 +112,14 @@ static int run(int argc, char **argv)
     struct request request = {0};
     struct sm_cli_common common = {0};
     int n_operands = 0;
-    enum sm_cli_parsed parsed = sm_cli_parse(&sm_cli_record, options, &request, &common, argc, argv, &n_operands);
+    enum sm_cli_parsed parsed =
+        sm_cli_parse(&sm_cli_record, options, &request, &common, argc, argv, &n_operands);
     if (parsed != SM_CLI_GO_ON) {
         return parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
     }
     if (n_operands != 2) {
-        return sm_cli_misuse(&sm_cli_record, n_operands < 2 ? "a job and an as-built file are needed" : "too many files named");
+        return sm_cli_misuse(&sm_cli_record, n_operands < 2 ? "a job and an as-built file are needed"
+                                                            : "too many files named");
     }
     char now[32];
     sm_cli_now(now);
@@ -137,7 +139,8 @@ const struct sm_cli_command sm_cli_record = {
     .run = run,
     .line = "Take in what the crew did",
     .usage = "record JOB ASBUILT.csv [--segment NAME]",
-    .help = "Every row is checked against the plan and kept, whatever it says; what is off is told with its consequence.\n"
+    .help = "Every row is checked against the plan and kept, whatever it says; what is off is told with its "
+            "consequence.\n"
             "A row about a liner that is recorded already corrects it; both stay in the job.\n\n"
             "  --segment NAME      segment of rows that do not name theirs\n",
 };

@@ -230,10 +230,11 @@ static int schedule_of_many(struct one one, const struct sm_job_surveys *surveys
     if (!one.common->is_quiet) {
         sm_cli_note("inspection %zu of %zu: %s", idx + 1, surveys->n, survey->words);
     }
-    if (!one.common->is_json) {
+    bool is_silent = one.common->is_quiet && (one.out_dir || one.request->job_path);
+    if (!one.common->is_json && !is_silent) {
         sm_text_addf(one.text, "%sInspection %zu of %zu: %s\n\n", before ? "\n\n" : "", idx + 1, surveys->n,
                      survey->words);
-    } else if (idx) {
+    } else if (one.common->is_json && idx) {
         sm_text_add(one.text, ",\n");
     }
     int result = schedule_one(&one, survey->inspection);

@@ -1,7 +1,7 @@
 /*
  * Readings far apart -> a trace in which the nearest row is never far off: between two readings with a
- * straight stretch between them stand carried ones. How sure a carried reading is, was counted on simulated
- * surveys (docs/reading.md): on a standstill nearly as sure as the readings beside it; on the move the last
+ * straight stretch between them stand carried ones. How sure a carried reading is, is a judgement, not
+ * counted (docs/reading.md): on a standstill nearly as sure as the readings beside it; on the move the last
  * digit is a matter of when exactly it turned.
  */
 #include "counter_internal.h"

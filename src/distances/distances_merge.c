@@ -187,7 +187,7 @@ static double median_difference(const struct comparison *c)
     size_t n = 0;
     for (size_t i = 0; difference && i < c->n; i++) {
         difference[n] = difference_at(c, &c->pair[i], 0);
-        n += isfinite(difference[n]);
+        n += isfinite(difference[n]) ? 1 : 0;
     }
     if (n) {
         qsort(difference, n, sizeof *difference, order_of);
@@ -250,7 +250,7 @@ static double off_with(const struct comparison *c, double offset)
     size_t n = 0;
     for (size_t i = 0; i < c->n; i++) {
         double difference = difference_at(c, &c->pair[i], 0) - offset;
-        n += isfinite(difference);
+        n += isfinite(difference) ? 1 : 0;
         sum += isfinite(difference) ? fabs(difference) : 0;
     }
     return n ? sum / (double)n : HUGE_VAL;

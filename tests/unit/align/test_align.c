@@ -244,6 +244,23 @@ static void test_ties__one_shifts_and_replaces_the_datum(void **state)
     scene_end(&scene);
 }
 
+/* A log alone, in feet, and no unit in the sheet: the ties' readings are feet too, or every liner lies
+ * elsewhere. */
+static void test_ties__are_in_the_unit_of_the_log(void **state)
+{
+    (void)state;
+    struct scene scene;
+    scene_start(&scene);
+    scene.sheet->counter_unit = SM_UNIT_UNKNOWN;
+    scene_log(&scene, SM_NAN, 50 * SM_M_PER_FT, "BAB")->distance_digit_m = 0.1 * SM_M_PER_FT;
+    scene_log(&scene, SM_NAN, 100 * SM_M_PER_FT, "BCE")->distance_digit_m = 0.1 * SM_M_PER_FT;
+    scene_tie(&scene, 0, 0);
+    scene_tie(&scene, 100, 31.0);
+    scene_align(&scene);
+    assert_close(scene_observation(&scene, 0)->distance_m, 15.5, 1e-9);
+    scene_end(&scene);
+}
+
 static void test_ties__are_piecewise_linear(void **state)
 {
     (void)state;
@@ -448,6 +465,7 @@ int main(void)
         cmocka_unit_test(test_reaction__entry_goes_back_to_its_standstill),
         cmocka_unit_test(test_datum_and_view__shift_what_is_not_tied),
         cmocka_unit_test(test_ties__one_shifts_and_replaces_the_datum),
+        cmocka_unit_test(test_ties__are_in_the_unit_of_the_log),
         cmocka_unit_test(test_ties__are_piecewise_linear),
         cmocka_unit_test(test_ties__in_feet_are_readings_of_the_counter),
         cmocka_unit_test(test_ties__that_fall_are_reported_and_left_out),
