@@ -3,7 +3,7 @@
 include(CMakePackageConfigHelpers)
 
 # What the library needs at link time, as pkg-config names; the install test links it whole, so that none can be forgotten.
-set(SM_PACKAGES libavformat libavcodec libavutil libswscale sqlite3 expat cairo cairo-pdf pangocairo libmicrohttpd)
+set(SM_PACKAGES libavformat libavcodec libavutil libswscale sqlite3 expat jansson cairo cairo-pdf pangocairo libmicrohttpd)
 
 get_property(stages GLOBAL PROPERTY SM_STAGES)
 set(objects "")
