@@ -109,8 +109,9 @@ static int take_memory(void *user, int channel)
     if (!sm_process_limit(&limits)) {
         return 2;
     }
-    char *little = malloc(1 << 20);
-    char *much = malloc((size_t)256 << 20);
+    char *volatile little =
+        malloc(1 << 20); /* volatile: a compiler may leave out an allocation nobody looks into */
+    char *volatile much = malloc((size_t)256 << 20);
     int result = !little ? 3 : much ? 4 : 0;
     free(little);
     free(much);
@@ -225,8 +226,9 @@ static int attempt_confined(void *user, int channel)
 static void test_process__a_confined_one_reaches_nothing(void **state)
 {
     (void)state;
-    static int (*const refused[])(int) = {opens_to_read,           opens_to_write, removes,       writes_elsewhere,
-                                          writes_to_what_it_reads, forks,          signals_parent};
+    static int (*const refused[])(int) = {opens_to_read,    opens_to_write,          removes,
+                                          writes_elsewhere, writes_to_what_it_reads, forks,
+                                          signals_parent};
     static int (*const deadly[])(int) = {opens_socket, runs_program};
     char name[] = "/tmp/stopmark-test-XXXXXX";
     int video = mkstemp(name);
