@@ -201,6 +201,8 @@ void sm_column_split(const char *head, char *name, size_t name_size, char *unit,
  * @return SM_OK; SM_E_IO (missing, not a regular file, unreadable); SM_E_RANGE larger than limit_bytes; SM_E_NOMEM.
  */
 enum sm_status sm_file_read(char **out, size_t *n, const char *path, size_t limit_bytes, struct sm_error *err) SM_CHECKED;
+/** The first bytes of a file, at most n_most of them. @param out [new] as sm_file_read(). */
+enum sm_status sm_file_read_head(char **out, size_t *n, const char *path, size_t n_most, struct sm_error *err) SM_CHECKED;
 /** What stands in for sm_file_read() where files come from elsewhere. */
 typedef enum sm_status sm_read_fn(void *user, char **out, size_t *n, const char *path, size_t limit_bytes, struct sm_error *err);
 /** Write a file whole or not at all: a temporary beside it, fsync, rename. Only then does path change. */

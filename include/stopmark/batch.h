@@ -14,7 +14,9 @@
 struct sm_batch_survey {
     const char *path; /**< the sheet, or a log that stands alone */
     const char *name; /**< under which its documents are kept: its way from the folder or list, without the
-                           ending; of a sheet.ini that of its folder */
+                           ending; of a sheet.ini that of its folder; of a log with several inspections a
+                           folder with one name for each */
+    int32_t inspection; /**< of a log, from 1; 0 = a sheet */
 };
 struct sm_batch_surveys {
     struct sm_arena *arena;
@@ -23,8 +25,9 @@ struct sm_batch_surveys {
 };
 /**
  * The surveys of a folder (sheets and standard logs anywhere below it; hidden names and links to folders are left out), of a list
- * (a text file with one path a line, as seen from the list; # starts a comment), or the one sheet named.
- * A log that a sheet beside it names is not taken twice. One file named twice counts once.
+ * (a text file with one path a line, as seen from the list; # starts a comment), or the one sheet or log named. Each
+ * inspection of a log is a survey of its own. In a folder a log is known by its content (EN 13508-2, ISYBAU, DWA-M 150); CSV
+ * logs are taken where they are named. A log that a sheet names is that sheet's. One file named twice counts once.
  * @param out [new] free with sm_batch_surveys_free(). @param findings [inout] what was passed over and why; may be NULL.
  * @return SM_OK; SM_E_NOTFOUND nothing there; SM_E_FORMAT a name in the list that is no survey; SM_E_IO; SM_E_NOMEM.
  */

@@ -53,6 +53,16 @@ enum sm_status sm_job_read(struct sm_trace **out, const struct sm_job_read_opts 
 struct sm_job_change {
     const char *key, *value;
 };
+/**
+ * Hashes of videos that were taken before: told apart by what the system says of a file, so that one process reads each only
+ * once. Zeroed = none yet; end with sm_job_hashes_release().
+ */
+struct sm_job_hashes {
+    size_t n, capacity;
+    struct sm_job_hash *item;
+};
+void sm_job_hashes_release(struct sm_job_hashes *hashes);
+
 struct sm_job_opts {
     const char *sheet_path; /**< a survey sheet, or a log that stands for one, see sm_job_surveys() */
     size_t n_changes;
@@ -61,6 +71,7 @@ struct sm_job_opts {
     void *progress_user;
     size_t n_threads; /**< to read the video with, 0 = 1; the outcome is the same for any number */
     int32_t inspection; /**< with a log: which of its inspections, from 1; 0 = the first */
+    struct sm_job_hashes *hashes; /**< [inout] outlives the job; NULL = take them anew */
 };
 /** One survey that a path stands for. */
 struct sm_job_survey {

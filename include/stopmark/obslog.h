@@ -56,6 +56,9 @@ enum sm_status sm_obslog_list(struct sm_obslog_list **out, const char *path, str
 enum sm_status sm_obslog_list_parse(struct sm_obslog_list **out, const char *data, size_t n,
                                     const char *source, struct sm_error *err) SM_CHECKED;
 void sm_obslog_list_free(struct sm_obslog_list **list);
+/** The format that the first bytes of a file speak of: "csv", "en13508", "isybau", "m150"; NULL = none. The rest may still
+ * be broken. */
+const char *sm_obslog_guess_format(const char *data, size_t n);
 
 /**
  * Turn a clock position as seen from the other end: left and right change, 12 and 6 stay, and a range still

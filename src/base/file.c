@@ -95,6 +95,32 @@ enum sm_status sm_file_read(char **out, size_t *n, const char *path, size_t limi
     return SM_OK;
 }
 
+enum sm_status sm_file_read_head(char **out, size_t *n, const char *path, size_t n_most, struct sm_error *err)
+{
+    int fd = -1;
+    enum sm_status status = open_regular(&fd, path, err);
+    if (status != SM_OK) {
+        return status;
+    }
+    char *head = sm_calloc(n_most + 1, 1);
+    size_t n_got = 0;
+    ssize_t got = head ? 1 : 0;
+    while (got > 0 && n_got < n_most) {
+        got = read_some(fd, head + n_got, n_most - n_got);
+        n_got += got > 0 ? (size_t)got : 0;
+    }
+    int code = errno;
+    close(fd);
+    if (!head || got < 0) {
+        sm_free(head);
+        return head ? io_error(err, path, "cannot be read", code)
+                    : sm_error_at(err, SM_E_NOMEM, path, 0, 0, "out of memory while reading");
+    }
+    *out = head;
+    *n = n_got;
+    return SM_OK;
+}
+
 static bool write_all(int fd, const char *data, size_t n)
 {
     while (n) {

@@ -2,7 +2,7 @@
  * Surveys out of a folder, a list or a single name. The order is that of the names, whatever the file system gives, so
  * that a run over the same files is the same run.
  */
-#include "stopmark/batch.h"
+#include "batch_internal.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -12,19 +12,12 @@
 
 enum { DEEPEST = 32, MOST_SURVEYS = 1000000, LARGEST_LIST = 64 << 20, LARGEST_SHEET = 1 << 20 };
 
-struct finding_run {
-    struct sm_batch_surveys *found;
-    size_t capacity;
-    struct sm_findings *findings;
-    struct sm_error *err;
-};
-
-static enum sm_status no_memory(struct finding_run *run)
+static enum sm_status no_memory(struct sm_batch__search *run)
 {
     return sm_error_set(run->err, SM_E_NOMEM, "out of memory");
 }
 
-static enum sm_status pass_over(struct finding_run *run, const char *path, const char *why)
+static enum sm_status pass_over(struct sm_batch__search *run, const char *path, const char *why)
 {
     if (run->findings && sm_findings_add(run->findings, (enum sm_flag)0, SM_SEVERITY_WARNING, path, 0, SM_NAN,
                                          -1, "passed over: %s", why) != SM_OK) {
@@ -66,7 +59,8 @@ static char *name_of(struct sm_arena *arena, const char *way)
     return name;
 }
 
-static enum sm_status add(struct finding_run *run, const char *path, const char *way)
+enum sm_status sm_batch__add(struct sm_batch__search *run, const char *path, const char *way,
+                             const char *part, int32_t inspection)
 {
     struct sm_batch_surveys *found = run->found;
     if (found->n >= MOST_SURVEYS) {
@@ -75,7 +69,12 @@ static enum sm_status add(struct finding_run *run, const char *path, const char 
     if (sm_grow(&found->item, found->n, &run->capacity, sizeof *found->item) != SM_OK) {
         return no_memory(run);
     }
-    struct sm_batch_survey survey = {sm_arena_strdup(found->arena, path), name_of(found->arena, way)};
+    struct sm_batch_survey survey = {.path = sm_arena_strdup(found->arena, path),
+                                     .name = name_of(found->arena, way),
+                                     .inspection = inspection};
+    if (part && survey.name) {
+        survey.name = sm_arena_printf(found->arena, "%s/%s", survey.name, part);
+    }
     if (!survey.path || !survey.name) {
         return no_memory(run);
     }
@@ -126,7 +125,10 @@ static enum content look_at_ini(const char *path)
 
 static enum content look_at(const char *path)
 {
-    return ends_with(path, ".ini") ? look_at_ini(path) : IS_NOTHING;
+    if (ends_with(path, ".ini")) {
+        return look_at_ini(path);
+    }
+    return sm_batch__is_standard_log(path) && !sm_batch__is_our_log(path) ? IS_LOG : IS_NOTHING;
 }
 
 /* ---- a folder ---- */
@@ -141,7 +143,7 @@ static int by_name(const void *a, const void *b)
 }
 
 /* Names of a folder in order, hidden ones left out. */
-static enum sm_status list_folder(struct finding_run *run, struct sm_arena *arena, const char *path,
+static enum sm_status list_folder(struct sm_batch__search *run, struct sm_arena *arena, const char *path,
                                   const char ***names, size_t *n)
 {
     size_t capacity = 0;
@@ -168,9 +170,9 @@ static enum sm_status list_folder(struct finding_run *run, struct sm_arena *aren
     return status;
 }
 
-static enum sm_status walk(struct finding_run *run, const char *path, const char *way, int depth);
+static enum sm_status walk(struct sm_batch__search *run, const char *path, const char *way, int depth);
 
-static enum sm_status take_entry(struct finding_run *run, const char *path, const char *way, int depth)
+static enum sm_status take_entry(struct sm_batch__search *run, const char *path, const char *way, int depth)
 {
     struct stat entry;
     struct stat target;
@@ -184,10 +186,13 @@ static enum sm_status take_entry(struct finding_run *run, const char *path, cons
     if (content == IS_UNREADABLE) {
         return pass_over(run, path, "it cannot be read; check its permissions");
     }
-    return content == IS_NOTHING ? SM_OK : add(run, path, way);
+    if (content == IS_LOG) {
+        return sm_batch__add_log(run, path, way);
+    }
+    return content == IS_NOTHING ? SM_OK : sm_batch__add(run, path, way, NULL, 0);
 }
 
-static enum sm_status walk(struct finding_run *run, const char *path, const char *way, int depth)
+static enum sm_status walk(struct sm_batch__search *run, const char *path, const char *way, int depth)
 {
     if (depth > DEEPEST) {
         return pass_over(run, path, "too deep a folder");
@@ -213,7 +218,7 @@ static enum sm_status walk(struct finding_run *run, const char *path, const char
 
 /* ---- a list ---- */
 
-static enum sm_status take_line(struct finding_run *run, const char *list, uint32_t line_number, char *line)
+static enum sm_status take_line(struct sm_batch__search *run, const char *list, uint32_t line_number, char *line)
 {
     char *name = sm_trim(line);
     if (*name == '\0' || *name == '#') {
@@ -224,17 +229,18 @@ static enum sm_status take_line(struct finding_run *run, const char *list, uint3
     enum sm_status status = sm_path_beside(&path, list, name) == SM_OK ? SM_OK : no_memory(run);
     if (status == SM_OK && (stat(path.data, &present) != 0 || !S_ISREG(present.st_mode))) {
         sm_error_at(run->err, SM_E_FORMAT, list, line_number, 0, "%s is no file here", name);
-        sm_error_remedy(run->err, "give the sheets' paths as seen from the list, one a line");
+        sm_error_remedy(run->err, "give the paths of sheets and logs as seen from the list, one a line");
         status = SM_E_FORMAT;
     }
     if (status == SM_OK) {
-        status = add(run, path.data, name);
+        status = ends_with(name, ".ini") ? sm_batch__add(run, path.data, name, NULL, 0)
+                                         : sm_batch__add_log(run, path.data, name);
     }
     sm_text_release(&path);
     return status;
 }
 
-static enum sm_status take_list(struct finding_run *run, const char *path)
+static enum sm_status take_list(struct sm_batch__search *run, const char *path)
 {
     char *bytes = NULL;
     size_t n = 0;
@@ -261,12 +267,13 @@ static enum sm_status take_list(struct finding_run *run, const char *path)
 
 /* ---- all ---- */
 
-/* The same path twice is one survey; two paths that would share a folder of documents get numbers. */
+/* The same path twice is one survey; two that would share a folder of documents get numbers. */
 static int by_path(const void *a, const void *b)
 {
     const struct sm_batch_survey *const *left = a;
     const struct sm_batch_survey *const *right = b;
     int order = strcmp((*left)->path, (*right)->path);
+    order = order ? order : (*left)->inspection - (*right)->inspection;
     return order ? order : (*left > *right) - (*left < *right);
 }
 static int by_survey_name(const void *a, const void *b)
@@ -277,12 +284,13 @@ static int by_survey_name(const void *a, const void *b)
     return order ? order : (*left > *right) - (*left < *right);
 }
 
-static enum sm_status tell_apart(struct finding_run *run, struct sm_batch_survey **order)
+static enum sm_status tell_apart(struct sm_batch__search *run, struct sm_batch_survey **order)
 {
     struct sm_batch_surveys *found = run->found;
     qsort(order, found->n, sizeof *order, by_path);
     for (size_t i = found->n - 1; i > 0; i--) {
-        if (strcmp(order[i]->path, order[i - 1]->path) == 0) {
+        if (strcmp(order[i]->path, order[i - 1]->path) == 0 &&
+            order[i]->inspection == order[i - 1]->inspection) {
             order[i]->name = NULL; /* the later one goes */
         }
     }
@@ -309,12 +317,12 @@ static enum sm_status tell_apart(struct finding_run *run, struct sm_batch_survey
     return SM_OK;
 }
 
-static enum sm_status settle(struct finding_run *run, const char *path)
+static enum sm_status settle(struct sm_batch__search *run, const char *path)
 {
     struct sm_batch_surveys *found = run->found;
     if (found->n == 0) {
         sm_error_at(run->err, SM_E_NOTFOUND, path, 0, 0, "no survey there");
-        sm_error_remedy(run->err, "name a folder with survey sheets (.ini), or a list of them");
+        sm_error_remedy(run->err, "name a folder with survey sheets (.ini) or standard logs, or a list of them");
         return SM_E_NOTFOUND;
     }
     struct sm_batch_survey **order = sm_calloc(found->n, sizeof *order);
@@ -329,7 +337,7 @@ static enum sm_status settle(struct finding_run *run, const char *path)
     return status;
 }
 
-static enum sm_status take_named(struct finding_run *run, const char *path)
+static enum sm_status take_named(struct sm_batch__search *run, const char *path)
 {
     struct stat status;
     size_t n = strlen(path);
@@ -346,16 +354,21 @@ static enum sm_status take_named(struct finding_run *run, const char *path)
         return no_memory(run);
     }
     if (S_ISDIR(status.st_mode)) {
-        return walk(run, root, "", 0);
+        enum sm_status walked = walk(run, root, "", 0);
+        return walked == SM_OK ? sm_batch__drop_named_logs(run) : walked;
     }
     const char *slash = strrchr(root, '/');
-    return ends_with(root, ".ini") ? add(run, root, slash ? slash + 1 : root) : take_list(run, root);
+    const char *way = slash ? slash + 1 : root;
+    if (ends_with(root, ".csv") || sm_batch__is_standard_log(root)) {
+        return sm_batch__add_log(run, root, way);
+    }
+    return ends_with(root, ".ini") ? sm_batch__add(run, root, way, NULL, 0) : take_list(run, root);
 }
 
 enum sm_status sm_batch_find(struct sm_batch_surveys **out, const char *path, struct sm_findings *findings,
                              struct sm_error *err)
 {
-    struct finding_run run = {.found = sm_calloc(1, sizeof *run.found), .findings = findings, .err = err};
+    struct sm_batch__search run = {.found = sm_calloc(1, sizeof *run.found), .findings = findings, .err = err};
     if (!run.found || sm_arena_new(&run.found->arena) != SM_OK) {
         sm_free(run.found);
         return no_memory(&run);

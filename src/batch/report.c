@@ -57,6 +57,9 @@ static void add_survey(struct sm_json *json, const struct sm_batch_survey *surve
     sm_json_open(json, NULL, '{');
     sm_json_string(json, "path", survey->path);
     sm_json_string(json, "name", survey->name);
+    if (survey->inspection) {
+        sm_json_int(json, "inspection", survey->inspection);
+    }
     sm_json_string(json, "state", sm_batch_state_name(result->state));
     if (result->state == SM_BATCH_DONE) {
         sm_json_string(json, "segment", or_null(result->segment));

@@ -1,6 +1,7 @@
 /*
  * The pool: as many processes as asked, each with one survey. This side only waits: for messages, for ends, for time
- * limits. It reads no file of a survey itself, so nothing in one can harm it.
+ * limits. It opens no file of a survey, so nothing in one can harm it (finding surveys reads
+ * sheets and logs, never a video).
  *
  *   waiting --start--> running --message--> (result noted) --channel closed--> over
  *                         |--time limit, or the run is stopped--> asked to end --GRACE_S--> killed --> over

@@ -97,21 +97,23 @@ static enum sm_status take_survey(const struct sm_batch__work *work, struct told
                                   struct sm_batch_result *result)
 {
     char key[65];
+    struct sm_job_hashes hashes = {0};
     struct sm_job_opts opts = {.sheet_path = work->survey->path,
+                               .inspection = work->survey->inspection,
                                .n_changes = work->opts->n_changes,
                                .change = work->opts->change,
                                .progress = tell_share,
                                .progress_user = told,
-                               .n_threads = 1}; /* a core each: more would only share the same cores */
+                               .n_threads = 1, /* a core each: more would only share the same cores */
+                               .hashes = &hashes};
     enum sm_status status = sm_job_fingerprint(key, &opts, &result->err);
-    if (status != SM_OK) {
-        return status;
-    }
-    if (is_held(work, key)) {
+    if (status == SM_OK && is_held(work, key)) {
         result->state = SM_BATCH_UNCHANGED;
-        return SM_OK;
+    } else if (status == SM_OK) {
+        status = do_survey(work, &opts, key, result);
     }
-    return do_survey(work, &opts, key, result);
+    sm_job_hashes_release(&hashes);
+    return status;
 }
 
 static void tell_memory(const struct sm_batch__work *work, struct sm_batch_result *result)

@@ -192,8 +192,9 @@ const struct sm_cli_command sm_cli_batch = {
     .line = "Turn many surveys into repair schedules",
     .usage = "batch DIR-OR-LIST --job JOB [--workers N] [--out DIR] [OPTION]...",
     .help =
-        "Takes every survey sheet below a folder, or those a text file lists, one a line. Each is worked on in a\n"
-        "process of its own. What the job file holds already, unchanged, is skipped: run again to go on.\n\n"
+        "Takes every survey sheet and every standard log (EN 13508-2, ISYBAU, DWA-M 150) below a folder, or what a\n"
+        "text file lists, one a line. Each is worked on in a process of its own. What the job file holds already,\n"
+        "unchanged, is skipped: run again to go on.\n\n"
         "  --job JOB           keep the surveys and their schedules in this job file, made when missing\n"
         "  --workers N         surveys worked on at once; the processor's cores when left out\n"
         "  --out DIR           write the documents of each survey into a folder of its name there\n"

@@ -364,6 +364,7 @@ enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, 
     job->n_threads = opts->n_threads;
     job->progress = opts->progress;
     job->progress_user = opts->progress_user;
+    job->hashes = opts->hashes;
     *out = job;
     return SM_OK;
 }

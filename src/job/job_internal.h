@@ -39,6 +39,7 @@ struct sm_job {
     size_t n_threads; /* 0 = 1 */
     sm_job_progress_fn *progress;
     void *progress_user;
+    struct sm_job_hashes *hashes; /* of videos, taken before; NULL = none kept */
     const char *made_sheet; /* the sheet made from a log that came alone; NULL = sheet->path holds it */
 };
 
@@ -202,6 +203,9 @@ void sm_job__record_release(struct sm_job__record *record);
 enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
                                   const struct sm_job *job, const struct sm_job_delivery *delivery,
                                   int64_t *survey_id, bool *is_known, struct sm_error *err);
+
+/* hashes.c: sm_file_sha256() of a file that may be large. @param hashes [inout] NULL = none kept. */
+enum sm_status sm_job__hash(char hex[65], struct sm_job_hashes *hashes, const char *path, struct sm_error *err);
 
 /* Among the documents: which run they are of. */
 #define SM_JOB__STAMP_FILE "survey.key"

@@ -34,8 +34,9 @@ static enum sm_status keep_content(struct sm_job__record *record, struct sm_stor
     return is_same && !copy ? sm_job__no_memory(err) : SM_OK;
 }
 
-static enum sm_status add_input(struct sm_job__record *record, const char *role, const char *path,
-                                struct sm_error *err)
+/* @param hashes where the file may be large; else NULL. */
+static enum sm_status add_large(struct sm_job__record *record, const char *role, const char *path,
+                                struct sm_job_hashes *hashes, struct sm_error *err)
 {
     if (!path) {
         return SM_OK;
@@ -48,7 +49,7 @@ static enum sm_status add_input(struct sm_job__record *record, const char *role,
     *input = (struct sm_store_input){
         .role = role, .path = sm_arena_strdup(record->arena, realpath(path, whole) ? whole : path)};
     struct stat status;
-    enum sm_status result = input->path ? sm_file_sha256(path, input->sha256, err) : sm_job__no_memory(err);
+    enum sm_status result = input->path ? sm_job__hash(input->sha256, hashes, path, err) : sm_job__no_memory(err);
     if (result == SM_OK && stat(path, &status) == 0) {
         input->size_bytes = status.st_size;
     }
@@ -57,6 +58,12 @@ static enum sm_status add_input(struct sm_job__record *record, const char *role,
     }
     record->n_inputs += result == SM_OK;
     return result;
+}
+
+static enum sm_status add_input(struct sm_job__record *record, const char *role, const char *path,
+                                struct sm_error *err)
+{
+    return add_large(record, role, path, NULL, err);
 }
 
 /* A sheet made from a log that came alone is in no file. It goes by the log's path, whose folder its names start in. */
@@ -80,7 +87,7 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
     enum sm_status status = job->made_sheet ? add_made_sheet(record, job, err)
                                             : add_input(record, "sheet", sheet->path, err);
     for (size_t i = 0; status == SM_OK && i < sheet->n_videos; i++) {
-        status = add_input(record, "video", sheet->video[i], err);
+        status = add_large(record, "video", sheet->video[i], job->hashes, err);
     }
     size_t n_lists = job->distances ? job->distances->n_files : 0;
     for (size_t i = 0; status == SM_OK && i < n_lists; i++) {

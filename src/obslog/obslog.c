@@ -268,6 +268,13 @@ static const struct sm_obslog_reader *find_reader(const struct sm_obslog_input *
     return best;
 }
 
+const char *sm_obslog_guess_format(const char *data, size_t n)
+{
+    struct sm_obslog_input input = {.data = data, .n = n, .source = ""};
+    const struct sm_obslog_reader *reader = n ? find_reader(&input) : NULL;
+    return reader ? reader->name : NULL;
+}
+
 static enum sm_status read_with(const struct sm_obslog_reader **reader, struct sm_obslog_build *build,
                                 struct sm_error *err)
 {

@@ -74,6 +74,15 @@ enum sm_status __wrap_sm_job_deliver(struct sm_job *job, const struct sm_job_del
     return __real_sm_job_deliver(job, delivery, is_known, err);
 }
 
+static int n_hashed_videos;
+enum sm_status __real_sm_file_sha256(const char *path, char hex[65], struct sm_error *err);
+enum sm_status __wrap_sm_file_sha256(const char *path, char hex[65], struct sm_error *err);
+enum sm_status __wrap_sm_file_sha256(const char *path, char hex[65], struct sm_error *err)
+{
+    n_hashed_videos += strstr(path, ".mpg") != NULL;
+    return __real_sm_file_sha256(path, hex, err);
+}
+
 /* ---- surveys in a scratch folder ---- */
 
 static void write_at(const char *dir, const char *name, const char *text)
@@ -223,6 +232,98 @@ static void test_find__a_list(void **state)
     assert_int_equal(sm_batch_find(&surveys, list, NULL, &err), SM_E_NOTFOUND);
     assert_int_equal(sm_batch_find(&surveys, "/nowhere/at/all", NULL, &err), SM_E_IO);
     assert_null(surveys);
+}
+
+/* ---- logs that stand alone ---- */
+
+static void copy_log(const char *fixture, const char *dir, const char *name)
+{
+    char *text = NULL;
+    size_t n = 0;
+    char path[700];
+    struct sm_error err = {0};
+    assert_ok(sm_file_read(&text, &n, sm_test_source(fixture), 1 << 20, &err), &err);
+    assert_ok(sm_dir_make(dir, &err), &err);
+    snprintf(path, sizeof path, "%s/%s", dir, name);
+    assert_ok(sm_file_write(path, text, n, &err), &err);
+    sm_free(text);
+}
+
+/* By content, whatever the name; every inspection; not what a sheet names, nor what a schedule wrote. */
+static void test_find__logs_alone(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    struct batch b = batch_of(scratch);
+    char path[700];
+    make_survey(scratch->dir, "a");
+    copy_log("fixtures/logs/en13508/two_runs.txt", b.in, "night.asc");
+    copy_log("fixtures/logs/xml/isybau.xml", b.in, "day");
+    copy_log("fixtures/logs/xml/m150.xml", b.in, "third.xml");
+    copy_log("fixtures/logs/en13508/one.txt", b.in, "named.txt");
+    write_at(b.in, "sheet-of-it.ini", "[survey]\nlog = named.txt\n");
+    write_at(b.in, "other.xml", "<?xml version=\"1.0\"?><report/>");
+    write_at(b.in, "notes.txt", "#A quiet day\n");
+    snprintf(path, sizeof path, "%s/out", b.in);
+    copy_log("fixtures/logs/xml/isybau.xml", path, "aligned-log.xml");
+    write_at(path, "schedule.json", "{}");
+    assert_found(b.in, "a day night/S201-S202 night/S201-S202_2 sheet-of-it third");
+    snprintf(path, sizeof path, "%s/third.xml", b.in);
+    assert_found(path, "third");
+    write_at(scratch->dir, "list.txt", "#A quiet day\nin/night.asc\nin/a/run.csv\n");
+    snprintf(path, sizeof path, "%s/list.txt", scratch->dir);
+    assert_found(path, "in/night/S201-S202 in/night/S201-S202_2 in/a/run");
+}
+
+static void test_run__logs_alone(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    struct batch b = batch_of(scratch);
+    copy_log("fixtures/logs/en13508/two_runs.txt", b.in, "night.txt");
+    copy_log("fixtures/logs/xml/isybau_half.xml", b.in, "half.xml");
+    b.opts.out_dir = b.out;
+    run(&b);
+    char path[700];
+    for (size_t i = 0; i < b.surveys->n; i++) {
+        const struct sm_batch_result *result = &b.report->result[i];
+        bool is_good = result->state == SM_BATCH_DONE;
+        assert_true(is_good || (result->err.text[0] && result->err.remedy[0]));
+        snprintf(path, sizeof path, "%s/%s/schedule.json", b.out, b.surveys->item[i].name);
+        assert_int_equal(access(path, F_OK) == 0, is_good);
+    }
+    assert_int_equal(sm_batch_count(b.report, SM_BATCH_DONE), surveys_in_job(&b));
+    run(&b);
+    assert_int_equal(sm_batch_count(b.report, SM_BATCH_UNCHANGED), surveys_in_job(&b));
+    assert_true(surveys_in_job(&b) >= 2);
+    release(&b);
+}
+
+/* ---- hashes ---- */
+
+static void test_fingerprint__reads_a_video_once(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    struct batch b = batch_of(scratch);
+    char path[700], key[3][65];
+    struct sm_error err = {0};
+    struct sm_job_hashes hashes = {0};
+    make_survey(scratch->dir, "a");
+    snprintf(path, sizeof path, "%s/a", b.in);
+    write_at(path, "run.mpg", "not looked into");
+    write_at(path, "sheet.ini", "[segment]\nid = a\n[survey]\nlog = run.csv\nvideo = run.mpg\n");
+    snprintf(path, sizeof path, "%s/a/sheet.ini", b.in);
+    struct sm_job_opts opts = {.sheet_path = path, .hashes = &hashes};
+    n_hashed_videos = 0;
+    assert_ok(sm_job_fingerprint(key[0], &opts, &err), &err);
+    assert_ok(sm_job_fingerprint(key[1], &opts, &err), &err);
+    assert_int_equal(n_hashed_videos, 1);
+    assert_string_equal(key[0], key[1]);
+    snprintf(path, sizeof path, "%s/a", b.in);
+    write_at(path, "run.mpg", "quite an other1");
+    snprintf(path, sizeof path, "%s/a/sheet.ini", b.in);
+    assert_ok(sm_job_fingerprint(key[2], &opts, &err), &err);
+    assert_int_equal(n_hashed_videos, 2);
+    assert_string_not_equal(key[0], key[2]);
+    sm_job_hashes_release(&hashes);
 }
 
 /* ---- running ---- */
@@ -397,6 +498,9 @@ int main(void)
     const struct CMUnitTest tests[] = {
         IN_SCRATCH(test_find__a_folder),
         IN_SCRATCH(test_find__a_list),
+        IN_SCRATCH(test_find__logs_alone),
+        IN_SCRATCH(test_run__logs_alone),
+        IN_SCRATCH(test_fingerprint__reads_a_video_once),
         IN_SCRATCH(test_run__one_gone_wrong_costs_itself_only),
         IN_SCRATCH(test_run__what_hangs_is_ended),
         IN_SCRATCH(test_run__goes_on_and_skips_what_is_unchanged),
