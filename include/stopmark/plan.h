@@ -80,5 +80,7 @@ struct sm_plan_case {
 /** Two plans side by side: totals, then repairs of both, moved, and of one alone. Lines end with '\n'. */
 enum sm_status sm_plan_compare(struct sm_text *text, const struct sm_plan_case *before,
                                const struct sm_plan_case *after, struct sm_error *err) SM_CHECKED;
+/** The same as members of the object that is open in json: before, after, cost_difference, repairs. */
+void sm_plan_write_comparison(struct sm_json *json, const struct sm_plan_case *before, const struct sm_plan_case *after);
 
 #endif

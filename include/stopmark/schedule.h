@@ -134,6 +134,9 @@ void sm_schedule_file_free(struct sm_schedule_file **file);
 /** What differs in segment, access and rules, then as sm_plan_compare(). Lines end with '\n'. */
 enum sm_status sm_schedule_file_compare(struct sm_text *text, const struct sm_schedule_file *before,
                                         const struct sm_schedule_file *after, struct sm_error *err) SM_CHECKED;
+/** The same as JSON, schema stopmark.comparison/1. */
+enum sm_status sm_schedule_file_write_comparison(struct sm_text *text, const struct sm_schedule_file *before,
+                                                 const struct sm_schedule_file *after, struct sm_error *err) SM_CHECKED;
 
 /** A place in a picture and what to say about it. */
 struct sm_picture_mark {

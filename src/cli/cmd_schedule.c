@@ -116,29 +116,75 @@ static void tell_delivered(const struct one *one, bool is_known)
     }
 }
 
-/* Why a repair is as it is; of "all", one after the other. */
-static enum sm_status add_explanation(struct sm_text *text, const struct sm_job *job, const char *name,
-                                      struct sm_error *err)
+/* An explanation's sentences, one a line. */
+static void add_sentences(struct sm_json *json, const char *id, char *sentences)
 {
-    const struct sm_schedule *schedule = sm_job_get_schedule(job);
-    const struct sm_plan *plan = schedule->plan;
-    bool is_all = sm_ascii_ieq(name, "all"), is_found = is_all;
-    enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i < plan->n_repairs; i++) {
-        if (is_all || sm_ascii_ieq(name, plan->repair[i].id)) {
-            sm_text_add(text, is_all && i ? "\n" : "");
-            status = sm_plan_explain(text, plan, schedule->alignment, schedule->sheet, i, err);
-            is_found = true;
+    sm_json_open(json, NULL, '{');
+    sm_json_string(json, "repair", id);
+    sm_json_open(json, "sentences", '[');
+    for (char *line = sentences; line && *line;) {
+        char *end = strchr(line, '\n');
+        if (end) {
+            *end = '\0';
         }
+        sm_json_string(json, NULL, line);
+        line = end ? end + 1 : NULL;
     }
-    if (!is_found) {
-        status = sm_error_set(err, SM_E_NOTFOUND, "the plan has no repair %s", name);
-        sm_error_remedy(err, "name one of its %zu repairs as R1, or all", plan->n_repairs);
+    sm_json_close(json, ']');
+    sm_json_close(json, '}');
+}
+
+/* One repair's explanation into the text, or into json where there is one. */
+static enum sm_status explain_repair(struct sm_text *text, struct sm_json *json, const struct sm_schedule *schedule,
+                                     size_t idx, struct sm_error *err)
+{
+    struct sm_text words = {0};
+    enum sm_status status =
+        sm_plan_explain(&words, schedule->plan, schedule->alignment, schedule->sheet, idx, err);
+    if (status == SM_OK && json) {
+        add_sentences(json, schedule->plan->repair[idx].id, words.data);
+    } else if (status == SM_OK) {
+        sm_text_add(text, sm_text_str(&words));
     }
+    sm_text_release(&words);
     return status;
 }
 
-static int compare(char **path)
+static enum sm_status no_such_repair(const struct sm_plan *plan, const char *name, struct sm_error *err)
+{
+    sm_error_set(err, SM_E_NOTFOUND, "the plan has no repair %s", name);
+    return sm_error_remedy(err, "name one of its %zu repairs as R1, or all", plan->n_repairs);
+}
+
+/* Why a repair is as it is; of "all", one after the other. */
+static enum sm_status add_explanation(struct sm_text *text, const struct sm_job *job, const char *name,
+                                      bool is_json, struct sm_error *err)
+{
+    const struct sm_schedule *schedule = sm_job_get_schedule(job);
+    const struct sm_plan *plan = schedule->plan;
+    struct sm_json json = {.out = text};
+    bool is_all = sm_ascii_ieq(name, "all"), is_found = is_all;
+    enum sm_status status = SM_OK;
+    if (is_json) {
+        sm_json_open(&json, NULL, '{');
+        sm_json_string(&json, "schema", "stopmark.explanation/1");
+        sm_json_open(&json, "repairs", '[');
+    }
+    for (size_t i = 0; status == SM_OK && i < plan->n_repairs; i++) {
+        if (is_all || sm_ascii_ieq(name, plan->repair[i].id)) {
+            sm_text_add(text, is_all && i && !is_json ? "\n" : "");
+            status = explain_repair(text, is_json ? &json : NULL, schedule, i, err);
+            is_found = true;
+        }
+    }
+    if (is_json) {
+        sm_json_close(&json, ']');
+        sm_json_close(&json, '}');
+    }
+    return is_found ? status : no_such_repair(plan, name, err);
+}
+
+static int compare(char **path, bool is_json)
 {
     struct sm_schedule_file *before = NULL, *after = NULL;
     struct sm_text text = {0};
@@ -148,7 +194,8 @@ static int compare(char **path)
         status = sm_schedule_file_read(&after, path[1], &err);
     }
     if (status == SM_OK) {
-        status = sm_schedule_file_compare(&text, before, after, &err);
+        status = (is_json ? sm_schedule_file_write_comparison : sm_schedule_file_compare)(&text, before, after,
+                                                                                          &err);
     }
     int result = status == SM_OK ? sm_cli_print(&text) : sm_cli_fail(&err);
     sm_text_release(&text);
@@ -173,7 +220,7 @@ static int deliver(struct sm_job *job, const struct one *one, struct sm_cli_prog
     enum sm_status status = has_place ? sm_job_deliver(job, &delivery, &is_known, &err) : SM_OK;
     sm_cli_progress_end(progress);
     if (status == SM_OK && one->request->explain) {
-        status = add_explanation(one->text, job, one->request->explain, &err);
+        status = add_explanation(one->text, job, one->request->explain, common->is_json, &err);
     } else if (status == SM_OK && !(common->is_quiet && has_place && !common->is_json)) {
         status = add_schedule(one->text, job, common->is_json, &err);
     }
@@ -294,7 +341,7 @@ static int run(int argc, char **argv)
         sm_cli_parse(&sm_cli_schedule, options, &request, &common, argc, argv, &n_operands);
     int result = parsed == SM_CLI_HELP_SHOWN ? SM_CLI_DONE : SM_CLI_USAGE;
     if (parsed == SM_CLI_GO_ON && request.is_compare) {
-        result = n_operands == 2 ? compare(argv)
+        result = n_operands == 2 ? compare(argv, common.is_json)
                                  : sm_cli_misuse(&sm_cli_schedule, "--compare takes two schedule.json files");
     } else if (parsed == SM_CLI_GO_ON && n_operands != 1) {
         result = sm_cli_misuse(&sm_cli_schedule,

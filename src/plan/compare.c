@@ -114,3 +114,69 @@ enum sm_status sm_plan_compare(struct sm_text *text, const struct sm_plan_case *
     add_after(text, before, after);
     return text->failed ? sm_error_set(err, SM_E_NOMEM, "out of memory") : SM_OK;
 }
+
+/* ---- the same for programs ---- */
+
+static void write_case(struct sm_json *json, const char *key, const struct sm_plan_case *side)
+{
+    double length_m = 0;
+    for (size_t i = 0; i < side->plan->n_repairs; i++) {
+        length_m += (double)side->plan->repair[i].length_um / UM_PER_M;
+    }
+    sm_json_open_compact(json, key, '{');
+    sm_json_string(json, "name", side->name);
+    sm_json_int(json, "repairs", (int64_t)side->plan->n_repairs);
+    sm_json_fixed(json, "length_m", length_m, 3);
+    sm_json_number(json, "cost", side->plan->cost, 2);
+    sm_json_int(json, "unrepaired", (int64_t)side->plan->n_unrepaired);
+    sm_json_close(json, '}');
+}
+
+static void write_repair(struct sm_json *json, const char *key, const struct sm_plan_case *side,
+                         const struct sm_repair *repair)
+{
+    if (!repair) {
+        sm_json_null(json, key);
+        return;
+    }
+    sm_json_open_compact(json, key, '{');
+    sm_json_string(json, "id", repair->id);
+    sm_json_string(json, "kit", kit_name(side, repair));
+    sm_json_fixed(json, "stop_m", stop_m(repair), 3);
+    sm_json_close(json, '}');
+}
+
+static void write_pair(struct sm_json *json, const char *change, const struct sm_plan_case *before,
+                       const struct sm_repair *was, const struct sm_plan_case *after,
+                       const struct sm_repair *is)
+{
+    sm_json_open(json, NULL, '{');
+    sm_json_string(json, "change", change);
+    write_repair(json, "before", before, was);
+    write_repair(json, "after", after, is);
+    sm_json_close(json, '}');
+}
+
+void sm_plan_write_comparison(struct sm_json *json, const struct sm_plan_case *before,
+                              const struct sm_plan_case *after)
+{
+    write_case(json, "before", before);
+    write_case(json, "after", after);
+    sm_json_number(json, "cost_difference", after->plan->cost - before->plan->cost, 2);
+    sm_json_open(json, "repairs", '[');
+    for (size_t i = 0; i < before->plan->n_repairs; i++) {
+        const struct sm_repair *repair = &before->plan->repair[i];
+        const struct sm_repair *now = partner(before, repair, after);
+        bool is_kept = are_partners(before, repair, after, now);
+        bool has_moved = is_kept && now->start_um != repair->start_um;
+        write_pair(json, !is_kept ? "gone" : has_moved ? "moved" : "kept", before, repair, after,
+                   is_kept ? now : NULL);
+    }
+    for (size_t i = 0; i < after->plan->n_repairs; i++) {
+        const struct sm_repair *repair = &after->plan->repair[i];
+        if (!are_partners(after, repair, before, partner(after, repair, before))) {
+            write_pair(json, "new", before, NULL, after, repair);
+        }
+    }
+    sm_json_close(json, ']');
+}

@@ -153,41 +153,98 @@ static void add_value(struct sm_text *text, const json_t *value)
     }
 }
 
+/* What is told of a key whose values differ; NULL = not said. */
+typedef void tell_difference_fn(void *user, const char *section, const char *key, const json_t *before,
+                                const json_t *after);
+
 /* What differs between two objects of the files, in the order of the first; keys of one alone as well. */
-static void add_differences(struct sm_text *text, const struct sm_schedule_file *before,
-                            const struct sm_schedule_file *after, const char *section)
+static void find_differences(const struct sm_schedule_file *before, const struct sm_schedule_file *after,
+                             tell_difference_fn *tell, void *user)
 {
-    json_t *a = json_object_get(before->root, section), *b = json_object_get(after->root, section);
-    const char *key;
-    json_t *value;
-    json_object_foreach(a, key, value)
-    {
-        const json_t *other = json_object_get(b, key);
-        if (!json_equal(value, other)) {
-            sm_text_addf(text, "%s %s: ", section, key);
-            add_value(text, value);
-            sm_text_add(text, " -> ");
-            add_value(text, other);
-            sm_text_add(text, "\n");
+    static const char *const sections[] = {"segment", "access", "rules"};
+    for (size_t i = 0; i < sizeof sections / sizeof *sections; i++) {
+        json_t *a = json_object_get(before->root, sections[i]), *b = json_object_get(after->root, sections[i]);
+        const char *key;
+        json_t *value;
+        json_object_foreach(a, key, value)
+        {
+            const json_t *other = json_object_get(b, key);
+            if (!json_equal(value, other)) {
+                tell(user, sections[i], key, value, other);
+            }
+        }
+        json_object_foreach(b, key, value)
+        {
+            if (!json_object_get(a, key)) {
+                tell(user, sections[i], key, NULL, value);
+            }
         }
     }
-    json_object_foreach(b, key, value)
-    {
-        if (!json_object_get(a, key)) {
-            sm_text_addf(text, "%s %s: not said -> ", section, key);
-            add_value(text, value);
-            sm_text_add(text, "\n");
-        }
-    }
+}
+
+static void add_difference(void *user, const char *section, const char *key, const json_t *before,
+                           const json_t *after)
+{
+    struct sm_text *text = user;
+    sm_text_addf(text, "%s %s: ", section, key);
+    add_value(text, before);
+    sm_text_add(text, " -> ");
+    add_value(text, after);
+    sm_text_add(text, "\n");
+}
+
+static struct sm_plan_case case_of(const struct sm_schedule_file *file)
+{
+    return (struct sm_plan_case){file->name, &file->plan, NULL, &file->sheet};
 }
 
 enum sm_status sm_schedule_file_compare(struct sm_text *text, const struct sm_schedule_file *before,
                                         const struct sm_schedule_file *after, struct sm_error *err)
 {
-    struct sm_plan_case a = {before->name, &before->plan, NULL, &before->sheet};
-    struct sm_plan_case b = {after->name, &after->plan, NULL, &after->sheet};
-    add_differences(text, before, after, "segment");
-    add_differences(text, before, after, "access");
-    add_differences(text, before, after, "rules");
+    struct sm_plan_case a = case_of(before), b = case_of(after);
+    find_differences(before, after, add_difference, text);
     return sm_plan_compare(text, &a, &b, err);
+}
+
+/* A value as text: what it was in the file, whatever its kind. */
+static void write_value(struct sm_json *json, const char *key, const json_t *value)
+{
+    struct sm_text text = {0};
+    if (!value) {
+        sm_json_null(json, key);
+    } else if (json_is_string(value)) {
+        sm_json_string(json, key, json_string_value(value));
+    } else {
+        add_value(&text, value);
+        sm_json_string(json, key, sm_text_str(&text));
+        json->out->failed = json->out->failed || text.failed;
+    }
+    sm_text_release(&text);
+}
+
+static void write_difference(void *user, const char *section, const char *key, const json_t *before,
+                             const json_t *after)
+{
+    struct sm_json *json = user;
+    sm_json_open_compact(json, NULL, '{');
+    sm_json_string(json, "section", section);
+    sm_json_string(json, "key", key);
+    write_value(json, "before", before);
+    write_value(json, "after", after);
+    sm_json_close(json, '}');
+}
+
+enum sm_status sm_schedule_file_write_comparison(struct sm_text *text, const struct sm_schedule_file *before,
+                                                 const struct sm_schedule_file *after, struct sm_error *err)
+{
+    struct sm_plan_case a = case_of(before), b = case_of(after);
+    struct sm_json json = {.out = text};
+    sm_json_open(&json, NULL, '{');
+    sm_json_string(&json, "schema", "stopmark.comparison/1");
+    sm_json_open(&json, "changes", '[');
+    find_differences(before, after, write_difference, &json);
+    sm_json_close(&json, ']');
+    sm_plan_write_comparison(&json, &a, &b);
+    sm_json_close(&json, '}');
+    return text->failed ? no_memory(err) : SM_OK;
 }
