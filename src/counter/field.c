@@ -182,12 +182,17 @@ static bool is_wavering(const struct habits *h)
     return h->n_changes >= 3 && h->largest - h->least <= WAVER_COUNTS && fabs(h->net) < 0.5 * h->total;
 }
 
-/** A mark high up behind the number may be degrees or a poor sign for feet: a survey goes one way. */
+/**
+ * A mark high up behind the number may be degrees or a poor sign for feet: a survey goes one way. With zeros
+ * in front it is hardly ever a gauge, and may turn back or be misread now and then.
+ */
 static bool is_travel(const struct habits *h, const struct sm_counter__field *field)
 {
     double counts = fabs(h->net) * pow(10.0, field->decimals);
-    return h->n_steps >= 6 && 4 * h->n_changes >= h->n_steps && 20 * h->n_wild <= h->n_steps &&
-           fabs(h->net) >= (2 * h->n_padded > h->n_numbers ? 0.4 : 0.9) * h->total && counts >= 15;
+    bool is_padded_mostly = 2 * h->n_padded > h->n_numbers;
+    return h->n_steps >= 6 && 4 * h->n_changes >= h->n_steps &&
+           (is_padded_mostly ? 4 : 20) * h->n_wild <= h->n_steps &&
+           fabs(h->net) >= (is_padded_mostly ? 0.2 : 0.9) * h->total && counts >= 15;
 }
 
 /** Share of the numbers that have the usual form and were seen clearly. */
@@ -201,11 +206,22 @@ static double agreement(const struct sm_counter__field *field, size_t n_numbers)
     return (double)n / (double)n_numbers;
 }
 
+/**
+ * A digit that passes for a stroke makes a date of a number, but not in every picture: what is a number in a
+ * third of them is one, and the others speak against its form.
+ */
+static enum sm_counter__token_kind usual_kind(const struct habits *h)
+{
+    enum sm_counter__token_kind kind = (enum sm_counter__token_kind)most(h->n_kinds, 4);
+    size_t n_both = h->n_kinds[SM_TOKEN_DATE] + h->n_kinds[SM_TOKEN_NUMBER];
+    return kind == SM_TOKEN_DATE && 3 * h->n_numbers >= n_both ? SM_TOKEN_NUMBER : kind;
+}
+
 static void judge(struct sm_counter__field *field, size_t n_pictures)
 {
     struct habits h = {0};
     count_kinds(&h, field);
-    field->kind = (enum sm_counter__token_kind)most(h.n_kinds, 4);
+    field->kind = usual_kind(&h);
     if (field->kind == SM_TOKEN_CLOCK) {
         field->score = -10;
         field->verdict = "a clock: two dots between its digits";
@@ -226,7 +242,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     field->suffix = (enum sm_counter__suffix)most(h.n_suffixes, SM_N_SUFFIXES);
     h.n_decimals[0] /= 2; /* so is a decimal sign */
     field->decimals = (int32_t)most(h.n_decimals, 4);
-    field->agreement = agreement(field, h.n_numbers);
+    field->agreement = agreement(field, h.n_numbers + h.n_kinds[SM_TOKEN_DATE]);
     count_steps(&h, field);
     double seen = (double)h.n_numbers / (double)n_pictures;
     double wild = h.n_steps ? (double)h.n_wild / (double)h.n_steps : 0;

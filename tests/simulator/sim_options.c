@@ -93,7 +93,7 @@ static const struct key keys[] = {
     YES("comma", counter.has_comma, "decimal comma"),
     TXT("prefix", counter.prefix, "before the number, _ = blank"),
     TXT("suffix", counter.suffix, "after the number, _ = blank"),
-    TXT("font", overlay.font, "family, psf:NAME or seven-segment"),
+    TXT("font", overlay.font, "family, psf:NAME, seven-segment, or cells:N, strokes:N, segments:N"),
     NUM("digit_px", overlay.digit_px, 5, 200, "height of the digits"),
     NUM("other_scale", overlay.other_scale, 0.3, 3, "size of the other fields against the counter's"),
     TXT("other_font", overlay.other_font, "font of the other fields, empty = the same"),

@@ -106,7 +106,7 @@ struct sm_sim_counter_opts {
 };
 
 struct sm_sim_overlay_opts {
-    char font[SM_SIM_NAME_SIZE];       /**< family, "psf:NAME" or "seven-segment" */
+    char font[SM_SIM_NAME_SIZE];       /**< as struct sm_caption_style has it */
     double digit_px;                   /**< height of the digits */
     double other_scale;                /**< size of the other fields against the counter's */
     char other_font[SM_SIM_NAME_SIZE]; /**< empty = the same */

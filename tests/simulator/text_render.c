@@ -3,6 +3,7 @@
  * From the bare mask of a text to a caption: box below, then shadow, outline and fill, all in premultiplied
  * colour.
  */
+#include "text_drawn_font.h"
 #include "text_render_internal.h"
 
 #include <math.h>
@@ -43,6 +44,9 @@ bool sm_caption_font_exists(const char *font)
     if (strcmp(font, SM_TEXT_SEVEN_SEGMENT) == 0) {
         return true;
     }
+    if (sm_text__is_drawn_font(font)) {
+        return sm_text__drawn_font_exists(font);
+    }
     if (has_prefix(font, SM_TEXT_PSF_PREFIX)) {
         return sm_text__console_font_exists(font + strlen(SM_TEXT_PSF_PREFIX));
     }
@@ -53,6 +57,9 @@ static sm_text_draw_fn *drawer_of(const char *font)
 {
     if (strcmp(font, SM_TEXT_SEVEN_SEGMENT) == 0) {
         return sm_text__draw_seven_segment;
+    }
+    if (sm_text__is_drawn_font(font)) {
+        return sm_text__draw_drawn_font;
     }
     return has_prefix(font, SM_TEXT_PSF_PREFIX) ? sm_text__draw_console_font : sm_text__draw_outline_font;
 }

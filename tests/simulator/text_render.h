@@ -3,7 +3,7 @@
  * Draws the text of simulated survey overlays: a string in one style becomes a picture with alpha, and with
  * it the truth about where each character stands. Shared by the survey simulator and the trainer of the
  * character reader. Outline fonts come from the system's font files (fontconfig), bitmap fonts from the Linux
- * console, and a seven-segment display is drawn here.
+ * console; a seven-segment display and any number of made-up faces are drawn here.
  */
 #ifndef SM_TEXT_RENDER_H
 #define SM_TEXT_RENDER_H
@@ -18,7 +18,8 @@ struct sm_colour {
  * sm_caption_style_default(). */
 struct sm_caption_style {
     /** Family name known to fontconfig ("DejaVu Sans Mono"), "psf:NAME" for
-     * /usr/share/consolefonts/NAME(.psf)(.gz), or "seven-segment". [borrow] */
+     * /usr/share/consolefonts/NAME(.psf)(.gz), "seven-segment", or a face drawn from its number N: "cells:N",
+     * "strokes:N", "segments:N". [borrow] */
     const char *font;
     bool is_bold;          /**< bold face where the family has one; ignored by bitmap fonts */
     bool has_slashed_zero; /**< the font's own slashed zero where it has one (OpenType "zero"); else nothing

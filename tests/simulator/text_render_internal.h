@@ -26,6 +26,7 @@ typedef enum sm_status sm_text_draw_fn(struct sm_text_mask *mask, struct sm_capt
 sm_text_draw_fn sm_text__draw_outline_font;
 sm_text_draw_fn sm_text__draw_console_font;
 sm_text_draw_fn sm_text__draw_seven_segment;
+sm_text_draw_fn sm_text__draw_drawn_font;
 
 bool sm_text__outline_font_exists(const char *family);
 bool sm_text__console_font_exists(const char *name);

@@ -6,12 +6,14 @@
 
 #include "text_render.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #define MAX_LIST_BYTES (1 << 20)
+#define N_FACES 500000 /* drawn ones of a kind in each half */
 
-static const char *const kind_name[FONT_KINDS] = {"mono", "plain", "pixel", "segment"};
-static const double kind_share[FONT_KINDS] = {0.38, 0.22, 0.34, 0.06};
+static const char *const kind_name[FONT_KINDS] = {"mono", "plain", "pixel", "segment", "drawn"};
+static const double kind_share[FONT_KINDS] = {0.29, 0.20, 0.22, 0.04, 0.25};
 
 /** Cut the next word off a line. */
 static char *word(char **rest)
@@ -21,6 +23,16 @@ static char *word(char **rest)
     *rest = *end ? end + 1 : end;
     *end = '\0';
     return start;
+}
+
+/** Whether the font, or the first of its drawn faces, can be had. */
+static bool exists(struct font font)
+{
+    size_t end = strcspn(font.name, "*");
+    if (font.name[end] == '*') {
+        font.name[end] = '0';
+    }
+    return sm_caption_font_exists(font.name);
 }
 
 static bool parse_line(struct font *font, char *line)
@@ -48,7 +60,7 @@ static enum sm_status add_line(struct font_list *list, char *line, const char *p
     if (!parse_line(&font, line)) {
         return sm_error_at(err, SM_E_FORMAT, path, number, 0, "not \"train|held KIND FONT\"");
     }
-    if (!sm_caption_font_exists(font.name)) {
+    if (!exists(font)) {
         return sm_error_at(err, SM_E_NOTFOUND, path, number, 0, "font \"%s\" is not installed", font.name);
     }
     list->font[list->n++] = font;
@@ -84,7 +96,17 @@ void font_list_release(struct font_list *list)
     *list = (struct font_list){0};
 }
 
-const struct font *font_list_pick(const struct font_list *list, bool is_held, struct sm_test_random *rng)
+/** A number for a drawn face that ends in '*'; N_FACES of either half. */
+static void number_face(struct font *font, struct sm_test_random *rng)
+{
+    size_t end = strcspn(font->name, "*");
+    if (font->name[end] == '*') {
+        snprintf(font->name + end, sizeof font->name - end, "%d",
+                 2 * rng_below(rng, N_FACES) + (font->is_held ? 1 : 0));
+    }
+}
+
+struct font font_list_pick(const struct font_list *list, bool is_held, struct sm_test_random *rng)
 {
     double share = sm_test_uniform(rng, 0.0, 1.0);
     int kind = 0;
@@ -92,8 +114,9 @@ const struct font *font_list_pick(const struct font_list *list, bool is_held, st
         share -= kind_share[kind++];
     }
     for (;;) {
-        const struct font *font = &list->font[rng_below(rng, (int)list->n)];
-        if (font->is_held == is_held && (int)font->kind == kind) {
+        struct font font = list->font[rng_below(rng, (int)list->n)];
+        if (font.is_held == is_held && (int)font.kind == kind) {
+            number_face(&font, rng);
             return font;
         }
     }

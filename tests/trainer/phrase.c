@@ -35,8 +35,8 @@ static void add_number(struct sm_text *out, struct sm_test_random *rng)
 
 static void add_counter(struct sm_text *out, struct sm_test_random *rng)
 {
-    static const char *const prefix[] = {"",      "",   "",    "",       "D:", "D: ", "Dist ",
-                                         "DIST:", "L=", "L: ", "Dist. ", "x ", "S "};
+    static const char *const prefix[] = {"",      "",   "",     "",    "D:",     "D: ", "Dist ",
+                                         "DIST:", "L=", "L = ", "L: ", "Dist. ", "x ",  "S "};
     static const char *const unit[] = {"",    "",   "m",   "m", " m", "M",  " M", "ft",
                                        " ft", "FT", " FT", "'", " '", "mm", "F",  "Ft"};
     sm_text_add(out, PICK(rng, prefix));
@@ -71,7 +71,7 @@ static void add_date(struct sm_text *out, struct sm_test_random *rng)
 
 static void add_gauge(struct sm_text *out, struct sm_test_random *rng)
 {
-    static const char *const label[] = {"", "", "P: ", "I=", "T ", "Z: ", "Slope "};
+    static const char *const label[] = {"", "", "P: ", "I=", "D = ", "T ", "Z: ", "Slope "};
     static const char *const unit[] = {"%",   " %", "\302\260", "\302\260C", " \302\260C",
                                        "PSI", "X",  " bar",     "C",         "\302\260F"};
     sm_text_add(out, PICK(rng, label));
@@ -130,10 +130,10 @@ static void add_placeholder(struct sm_text *out, struct sm_test_random *rng)
 /** Any characters that matter, in no order, so that nothing can be guessed from its neighbours. */
 static void add_jumble(struct sm_text *out, struct sm_test_random *rng)
 {
-    static const char *const any[] = {"0", "1", "2", "3", "4", "5", "6", "7",        "8", "9", "0",
-                                      "1", "2", "3", "4", "5", "6", "7", "8",        "9", "0", "6",
-                                      "8", "9", ".", ".", ",", ",", ":", "-",        "+", "/", "m",
-                                      "M", "f", "F", "t", "T", "'", "%", "\302\260", "_", " "};
+    static const char *const any[] = {"0", "1", "2", "3", "4",        "5", "6", "7", "8", "9", "0", "1",
+                                      "2", "3", "4", "5", "6",        "7", "8", "9", "0", "6", "8", "9",
+                                      ".", ".", ",", ",", ":",        "-", "+", "/", "m", "M", "f", "F",
+                                      "t", "T", "'", "%", "\302\260", "_", " ", "=", "1", "4", "7"};
     int n = 3 + rng_below(rng, 8);
     for (int i = 0; i < n; i++) {
         sm_text_add(out, PICK(rng, any));

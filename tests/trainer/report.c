@@ -55,7 +55,7 @@ static void count_centre(struct report *report, const struct scene *scene, int t
         return;
     }
     count(&report->digits, is_right);
-    count(&report->kind[scene->font->kind], is_right);
+    count(&report->kind[scene->font.kind], is_right);
     report->confusion[truth - SM_GLYPH_0][best].n++;
     if (scene->contrast >= CLEAR_CONTRAST) {
         count(&report->clear, is_right);
@@ -177,7 +177,8 @@ void report_add_text(struct sm_text *out, const struct report *report)
 {
     static const char *const band[REPORT_BANDS] = {"  below 9 px",  "  9 to 11 px",  "  11 to 14 px",
                                                    "  14 to 20 px", "  20 to 30 px", "  30 px and more"};
-    static const char *const kind[FONT_KINDS] = {"  fixed-width", "  proportional", "  pixel", "  segment"};
+    static const char *const kind[FONT_KINDS] = {"  fixed-width", "  proportional", "  pixel", "  segment",
+                                                 "  drawn by number"};
     sm_text_add(out, "mean cross-entropy ");
     sm_text_add_fixed(out, report->loss, 4);
     sm_text_add(out, "\n");

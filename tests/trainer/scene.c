@@ -15,7 +15,9 @@
 #define MIN_DIGIT_PX 7.5
 #define MAX_DIGIT_PX 46.0
 #define SCENE_STRIP_PX 230.0 /* width of a scene, in strip pixels */
-#define SCENE_LINES 3.6      /* height of a scene, in digit heights */
+#define EDGE_ONLY 0.04       /* share of texts as bright as their ground */
+#define EDGE_ONLY_BRIGHT 0.25
+#define SCENE_LINES 3.6 /* height of a scene, in digit heights */
 
 /** How the recorder spoils this scene. */
 struct wear {
@@ -68,6 +70,21 @@ static double luma(struct sm_colour c)
     return 0.299 * c.r + 0.587 * c.g + 0.114 * c.b;
 }
 
+/** Nothing but a thin edge tells such text from its ground: white on white as a rule. */
+static void edge_only(struct sm_caption_style *style, struct sm_test_random *rng, double ground)
+{
+    style->fill = grey(ground + sm_test_uniform(rng, -18.0, 18.0));
+    struct sm_colour edge =
+        ground < 60.0 ? grey(sm_test_uniform(rng, 150.0, 255.0)) : grey(sm_test_uniform(rng, 0.0, 50.0));
+    if (rng_chance(rng, 0.75)) {
+        style->outline = edge;
+        style->outline_px = rng_chance(rng, 0.7) ? 1.0 : sm_test_uniform(rng, 0.6, 1.6);
+    } else {
+        style->shadow = edge;
+        style->shadow_x_px = style->shadow_y_px = 1.0;
+    }
+}
+
 /** Outline, shadow, box or nothing, in the colours that make text stand out. */
 static void decorate(struct sm_caption_style *style, struct sm_test_random *rng, double digit_px)
 {
@@ -103,8 +120,12 @@ static struct sm_caption_style draw_style(struct sm_test_random *rng, const stru
     style.is_hard_edged = rng_chance(rng, digit_px < 18.0 ? 0.4 : 0.15);
     style.x_stretch = rng_chance(rng, 0.5) ? 1.0 : rng_log_between(rng, 0.75, 1.35);
     style.letter_spacing_px = rng_chance(rng, 0.6) ? 0.0 : sm_test_uniform(rng, -0.04, 0.25) * digit_px;
-    style.fill = draw_fill(rng, ground);
-    decorate(&style, rng, digit_px);
+    if (rng_chance(rng, ground > 180.0 ? EDGE_ONLY_BRIGHT : EDGE_ONLY)) {
+        edge_only(&style, rng, ground);
+    } else {
+        style.fill = draw_fill(rng, ground);
+        decorate(&style, rng, digit_px);
+    }
     return style;
 }
 
@@ -213,7 +234,7 @@ static enum sm_status draw_line(struct scene *scene, const struct canvas *canvas
 {
     struct sm_text text = {0};
     struct sm_caption caption = {0};
-    enum sm_status status = write_phrase(&text, rng, scene->font, err);
+    enum sm_status status = write_phrase(&text, rng, &scene->font, err);
     if (status == SM_OK) {
         status = sm_caption_render(&caption, style, sm_text_str(&text), err);
     }
@@ -251,7 +272,7 @@ static enum sm_status draw_neighbour(const struct scene *scene, const struct can
 {
     struct sm_text text = {0};
     struct sm_caption caption = {0};
-    enum sm_status status = write_phrase(&text, rng, scene->font, err);
+    enum sm_status status = write_phrase(&text, rng, &scene->font, err);
     if (status == SM_OK) {
         status = sm_caption_render(&caption, style, sm_text_str(&text), err);
     }
@@ -394,6 +415,11 @@ static enum sm_status finish(struct scene *scene, struct raster plane[3], const 
     return SM_OK;
 }
 
+static bool comes_in_whole_pixels(const struct font *font)
+{
+    return font->kind == FONT_PIXEL || strncmp(font->name, "cells:", strlen("cells:")) == 0;
+}
+
 /** Height that the font's digits really get: bitmap fonts come in whole multiples only. */
 static enum sm_status fit_height(double *digit_px, const struct font *font, struct sm_error *err)
 {
@@ -415,7 +441,7 @@ static enum sm_status draw(struct scene *scene, const struct canvas *canvas, dou
         ground_paint(canvas->rgb, canvas->width_px, canvas->height_px, digit_px, pattern_share, rng, err);
     double ground =
         mean_luma(canvas, 0.0, canvas->width_px, 0.3 * canvas->height_px, 0.7 * canvas->height_px);
-    struct sm_caption_style style = draw_style(rng, scene->font, digit_px, ground);
+    struct sm_caption_style style = draw_style(rng, &scene->font, digit_px, ground);
     if (status == SM_OK) {
         status = draw_line(scene, canvas, &style, rng, err);
     }
@@ -434,7 +460,8 @@ enum sm_status scene_make(struct scene *out, const struct font_list *fonts, bool
                                            : rng_log_between(rng, 12.0, MAX_DIGIT_PX);
     struct wear wear = draw_wear(rng, final_px);
     double digit_px = fmin(60.0, final_px / wear.scale_y);
-    enum sm_status status = scene.font->kind == FONT_PIXEL ? fit_height(&digit_px, scene.font, err) : SM_OK;
+    enum sm_status status =
+        comes_in_whole_pixels(&scene.font) ? fit_height(&digit_px, &scene.font, err) : SM_OK;
     struct canvas canvas = {.width_px =
                                 (int32_t)lround(SCENE_STRIP_PX / 20.0 * digit_px *
                                                 sm_test_uniform(rng, 0.8, 1.2) * wear.scale_y / wear.scale_x),

@@ -21,7 +21,7 @@ struct scene {
     double top_px, baseline_px;
     struct scene_glyph *glyph;
     size_t n_glyphs;
-    const struct font *font;
+    struct font font;
     double contrast; /**< grey levels between text and ground before coding */
 };
 

@@ -23,7 +23,7 @@
 #define LANE_SCENES 48 /* scenes that a part holds at a time */
 #define SCENE_USES 6   /* strips cut from a scene before it is replaced */
 #define TOP_RATE 1.6e-3F
-#define CONTINUED_RATE 5.0e-4F
+#define CONTINUED_RATE 1.0e-3F
 #define CONTINUED_PATTERNS                                                                                   \
     0.2 /* share of walls with a hard pattern; none in training from random numbers                          \
          */

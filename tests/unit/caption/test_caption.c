@@ -5,6 +5,7 @@
 #include "text_render.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 static struct sm_caption render(const struct sm_caption_style *style, const char *text)
@@ -42,7 +43,7 @@ static int most_in_row(const struct sm_caption *caption, int32_t y)
 /** Ink starts and ends within a pixel of where the geometry says. */
 static void check_ink(const struct sm_caption_style *style)
 {
-    struct sm_caption caption = render(style, strcmp(style->font, "seven-segment") == 0 ? "8 8" : "7 7");
+    struct sm_caption caption = render(style, strstr(style->font, "segment") ? "8 8" : "7 7");
     int32_t first = 0, last = caption.width_px - 1, top = 0, bottom = caption.height_px - 1;
     while (most_in_column(&caption, first) < 100) {
         first++;
@@ -70,7 +71,7 @@ static void test_ink_stands_where_it_is_said_to(void **state)
 {
     (void)state;
     static const char *const font[] = {"DejaVu Sans Mono", "Liberation Sans", "psf:Lat15-VGA16",
-                                       "seven-segment"};
+                                       "seven-segment",    "strokes:12",      "segments:7"};
     for (size_t i = 0; i < sizeof font / sizeof font[0]; i++) {
         for (double height = 10.0; height < 45.0; height *= 2.0) {
             struct sm_caption_style style = sm_caption_style_default();
@@ -169,6 +170,55 @@ static void test_half_opacity_mixes_half(void **state)
     sm_caption_release(&caption);
 }
 
+/** Characters of a drawn face stand one after the other with ink of their own, the same each time. */
+static void check_drawn_face(const char *kind, int number)
+{
+    char font[32];
+    struct sm_caption_style style = sm_caption_style_default();
+    snprintf(font, sizeof font, "%s:%d", kind, number);
+    style.font = font;
+    assert_true(sm_caption_font_exists(font));
+    struct sm_caption caption = render(&style, "0123456789-17.5,m'"),
+                      again = render(&style, "0123456789-17.5,m'");
+    assert_int_equal(caption.width_px, again.width_px);
+    assert_memory_equal(caption.rgba, again.rgba, (size_t)(4 * caption.width_px * caption.height_px));
+    for (size_t i = 0; i < caption.n_glyphs; i++) {
+        assert_true(caption.glyph[i].has_ink);
+        assert_true(caption.glyph[i].right_px > caption.glyph[i].left_px);
+        assert_true(i == 0 || caption.glyph[i].centre_px > caption.glyph[i - 1].centre_px);
+    }
+    sm_caption_release(&caption);
+    sm_caption_release(&again);
+}
+
+static void test_drawn_faces_have_every_digit(void **state)
+{
+    (void)state;
+    for (int number = 0; number < 40; number++) {
+        check_drawn_face("cells", number);
+        check_drawn_face("strokes", number);
+        check_drawn_face("segments", number);
+    }
+    assert_false(sm_caption_font_exists("cells:"));
+    assert_false(sm_caption_font_exists("strokes:x"));
+    assert_false(sm_caption_font_exists("segments:-1"));
+}
+
+/** Another number, another face. */
+static void test_drawn_faces_differ(void **state)
+{
+    (void)state;
+    struct sm_caption_style style = sm_caption_style_default();
+    style.font = "strokes:2";
+    struct sm_caption a = render(&style, "0417");
+    style.font = "strokes:3";
+    struct sm_caption b = render(&style, "0417");
+    assert_true(a.width_px != b.width_px ||
+                memcmp(a.rgba, b.rgba, (size_t)(4 * a.width_px * a.height_px)) != 0);
+    sm_caption_release(&a);
+    sm_caption_release(&b);
+}
+
 static void test_what_cannot_be_drawn_says_why(void **state)
 {
     (void)state;
@@ -198,6 +248,8 @@ int main(void)
         cmocka_unit_test(test_outline_goes_round_the_fill),
         cmocka_unit_test(test_blend_is_cut_at_the_edges),
         cmocka_unit_test(test_half_opacity_mixes_half),
+        cmocka_unit_test(test_drawn_faces_have_every_digit),
+        cmocka_unit_test(test_drawn_faces_differ),
         cmocka_unit_test(test_what_cannot_be_drawn_says_why),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -98,6 +98,20 @@ static void pressure_line(char text[64], int i)
     snprintf(text, 64, "0.%d", 3 + (i % 6 < 3 ? i % 3 : 3 - i % 3));
 }
 
+/** An open 4 that passes for a plus, from 38 m on. */
+static void counter_open_four(char text[64], int i)
+{
+    snprintf(text, 64, "%06.2f m", 38 + travelled_m(i));
+    for (char *c = text; *c; c++) {
+        *c = *c == '4' ? '+' : *c;
+    }
+}
+/** A date whose strokes now and then pass for 1s. */
+static void date_of_ones(char text[64], int i)
+{
+    snprintf(text, 64, i % 2 ? "24/06/31" : "24106131");
+}
+
 static void check_score(line_fn *line, double low, double high, enum sm_counter__suffix suffix)
 {
     struct sm_counter__fields fields = {0};
@@ -130,6 +144,13 @@ static void test_judge__number_that_wavers_is_a_gauge(void **state)
     (void)state;
     check_score(gauge_line, -20, 2, SM_SUFFIX_LETTER);
     check_score(pressure_line, -20, 2, SM_SUFFIX_NONE);
+}
+
+static void test_judge__misread_digit_makes_no_date_of_a_counter(void **state)
+{
+    (void)state;
+    check_score(counter_open_four, 4, 20, SM_SUFFIX_M);
+    check_score(date_of_ones, -20, 2.5, SM_SUFFIX_NONE);
 }
 
 static void check_chosen(line_fn *counter)
@@ -228,6 +249,7 @@ int main(void)
         cmocka_unit_test(test_judge__counter_without_unit),
         cmocka_unit_test(test_judge__clock_whose_dots_look_like_digits_is_no_counter),
         cmocka_unit_test(test_judge__ring_behind_a_number_that_travels_means_feet),
+        cmocka_unit_test(test_judge__misread_digit_makes_no_date_of_a_counter),
         cmocka_unit_test(test_judge__number_that_wavers_is_a_gauge),
         cmocka_unit_test(test_layout__slots_decimals_and_leading_zeros),
         cmocka_unit_test(test_layout__ones_that_lean_right_do_not_shift_their_cells),

@@ -220,6 +220,31 @@ static void test_scenes_follow_from_their_seed(void **state)
     sm_free(cut);
 }
 
+/** Faces drawn by number: even ones train, odd ones are held out, another one each time. */
+static void test_drawn_faces_are_parted(void **state)
+{
+    (void)state;
+    struct font font[2] = {{.name = "cells:*", .kind = FONT_DRAWN},
+                           {.name = "cells:*", .kind = FONT_DRAWN, .is_held = true}};
+    struct font every_kind[2 * FONT_KINDS];
+    for (int k = 0; k < 2 * FONT_KINDS; k++) {
+        every_kind[k] = font[k % 2];
+        every_kind[k].kind = (enum font_kind)(k / 2);
+    }
+    struct font_list fonts = {.font = every_kind, .n = 2 * FONT_KINDS};
+    struct sm_test_random rng = rng_of(9, 0);
+    int64_t before = -1;
+    for (int i = 0; i < 200; i++) {
+        bool is_held = i % 2 == 1;
+        struct font picked = font_list_pick(&fonts, is_held, &rng);
+        int64_t number = -1;
+        assert_true(sm_parse_int(picked.name + strlen("cells:"), 0, INT32_MAX, &number));
+        assert_int_equal(number % 2, is_held);
+        assert_int_not_equal(number, before);
+        before = number;
+    }
+}
+
 static void test_phrases_are_text(void **state)
 {
     (void)state;
@@ -245,6 +270,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_written_weights_are_whole, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_learning_a_sample_lowers_its_loss, set_up, tear_down),
         cmocka_unit_test(test_scenes_follow_from_their_seed),
+        cmocka_unit_test(test_drawn_faces_are_parted),
         cmocka_unit_test(test_phrases_are_text),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

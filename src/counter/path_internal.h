@@ -1,0 +1,74 @@
+/*
+ * What the parts of the path share: nodes with their candidates.
+ *   path.c          the likeliest way through the nodes, and how sure it is
+ *   path_evidence.c sightings -> candidates with their costs
+ *   path_habits.c   a path -> how much its marks count, its pace, its jumps
+ *   path_bridge.c   where a path jumps: candidates that do without
+ */
+#ifndef SM_COUNTER_PATH_INTERNAL_H
+#define SM_COUNTER_PATH_INTERNAL_H
+
+#include "counter_internal.h"
+
+#define SM_PATH_OWN 10       /* candidates from the picture itself */
+#define SM_PATH_LENT 3       /* taken over from each of the pictures beside it */
+#define SM_PATH_NEIGHBOURS 2 /* how many of these on each side */
+#define SM_PATH_BRIDGES 6    /* that keep the low digits and do without a jump */
+#define SM_PATH_CANDIDATES (SM_PATH_OWN + 2 * SM_PATH_NEIGHBOURS * SM_PATH_LENT + SM_PATH_BRIDGES)
+#define SM_PATH_SPEED_LIMIT_M_PER_S 0.6
+
+struct sm_counter__candidate {
+    int64_t counts;
+    double cost; /**< nats, of the picture alone */
+};
+struct sm_counter__node {
+    size_t sighting_idx;
+    double time_s;
+    double expected; /**< counts by which the counter usually moves from the node before to this one; SM_NAN =
+                        not known yet */
+    float weight[SM_COUNTER_MAX_SLOTS]; /**< how much what is seen in a slot counts, 0..1 */
+    int32_t n;
+    struct sm_counter__candidate candidate[SM_PATH_CANDIDATES];
+};
+/** A path so far: nodes, and which candidate of each it runs through. */
+struct sm_counter__way {
+    struct sm_counter__node *node;
+    uint8_t *choice;
+    size_t n;
+    double per_m; /**< counts a metre */
+    const struct sm_counter__sighting *sightings;
+    const struct sm_counter__layout *layout;
+};
+
+/* ---- path_evidence.c ---- */
+
+/** Nodes for the sightings that show a counter, each with its own candidates and its neighbours' best. */
+void sm_counter__nodes_make(struct sm_counter__way *way, size_t n_sightings);
+/** Another candidate at its node, if there is room. */
+void sm_counter__node_offer(struct sm_counter__way *way, size_t i, int64_t counts);
+/** Costs anew by what the slots count. */
+void sm_counter__costs_renew(struct sm_counter__way *way);
+/** What a value shows in a slot: a digit, the sign, nothing. */
+int32_t sm_counter__mark_of(int64_t counts, int32_t slot, const struct sm_counter__layout *layout);
+
+/* ---- path_habits.c ---- */
+
+static inline int64_t sm_counter__chosen(const struct sm_counter__way *way, size_t i)
+{
+    return way->node[i].candidate[way->choice[i]].counts;
+}
+/** Does a move of d counts leave the last two digits nearly as they were? */
+bool sm_counter__is_alike(double d);
+/** Does the path jump from node i - 1 to i? False before the first and after the last. */
+bool sm_counter__is_jump_before(const struct sm_counter__way *way, size_t i);
+/** How much each slot counts in each picture. */
+void sm_counter__weights_learn(struct sm_counter__way *way);
+/** The pace around each step. */
+void sm_counter__pace_learn(struct sm_counter__way *way);
+
+/* ---- path_bridge.c ---- */
+
+/** Where the path jumps, offer it to run on with the low digits that were seen. */
+void sm_counter__bridges_offer(struct sm_counter__way *way);
+
+#endif
