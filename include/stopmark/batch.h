@@ -64,7 +64,7 @@ typedef bool sm_batch_progress_fn(void *user, const struct sm_batch_progress *pr
 struct sm_batch_opts {
     const char *job_path;  /**< made when missing */
     const char *out_dir;   /**< documents of a survey go to out_dir/NAME; NULL = none */
-    uint32_t n_workers;    /**< 1.. */
+    uint32_t n_workers;    /**< at least 1 */
     double time_limit_s;   /**< for one survey, wall clock; 0 = none */
     double grace_s;        /**< how long a worker asked to end may take before it is killed; 0 = 10 s */
     int64_t memory_limit_bytes; /**< for one survey; 0 = none */

@@ -55,7 +55,7 @@ enum sm_status sm_distances_add_texts(struct sm_distances *list, const struct sm
 
 /**
  * The distance a text names: the one number with a unit of length in it, else its only number. Marks of subtitle
- * formats (<b>, {\an8}) are passed over; clocks, dates, names and numbers with other units are no distances.
+ * formats (angle and curly brackets with what is in them) are passed over; clocks, dates, names and numbers with other units are no distances.
  * @param decimals [out] 0..6; the value is counts / 10^decimals. @param unit [out] SM_UNIT_UNKNOWN where none stands.
  * @return false when there is no such number, or more than one.
  */

@@ -80,11 +80,11 @@ struct sm_tracks {
     size_t n_tracks;
     const struct sm_track *track;
 };
-/** As one <svg> element in the report's classes. */
+/** As one svg element in the report's classes. */
 void sm_schedule_add_tracks(struct sm_text *out, const struct sm_tracks *tracks);
-/** The report's style sheet as a <style> element. */
+/** The report's style sheet as a style element. */
 void sm_schedule_add_style(struct sm_text *out);
-/** A picture of a folder as an <img> element with its bytes in it; nothing when it is no JPEG that can be read. @return it was added. */
+/** A picture of a folder as an img element with its bytes in it; nothing when it is no JPEG that can be read. @return it was added. */
 bool sm_schedule_add_picture(struct sm_text *out, const char *folder, const char *name, const char *alt);
 
 /** A document on paper, as the crew sheet is made. Calls after one that failed do nothing; the close tells. */
