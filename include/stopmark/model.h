@@ -76,6 +76,12 @@ struct sm_frame {
 };
 typedef enum sm_status sm_frame_fn(void *user, const struct sm_frame *frame, struct sm_error *err);
 
+/** A picture as it is coded: its size tells travel from standstill without decoding. */
+struct sm_coded_picture {
+    double time_s;
+    uint32_t size_bytes;
+    bool is_key; /**< decodes alone */
+};
 /**
  * Where a stage that looks at pictures gets them, without knowing any decoder. The frame is borrowed during the call.
  * A callback that returns non-SM_OK ends the scan with that status (SM_E_CANCELLED: ends it without error for the source).
@@ -92,6 +98,8 @@ struct sm_frame_source {
     /** The frame on screen at each of n times (any order), called in rising time order, fn gets the asked time's index through *at_idx. */
     enum sm_status (*at)(void *user, const double *time_s, size_t n, size_t *at_idx, sm_frame_fn *fn, void *fn_user,
                          struct sm_error *err);
+    /** Optional (NULL): the coded pictures shown in [start_s, end_s) in time order, capacity at most. Decodes nothing. @return their number. */
+    size_t (*coded)(void *user, double start_s, double end_s, struct sm_coded_picture *out, size_t capacity);
 };
 
 /** A text shown with the video from start_s to end_s: a cue of a subtitle or text track. */

@@ -7,7 +7,8 @@
  *     +---------------------------------------------+  on through the stretch until the rest follows
  *
  * A stretch is in doubt unless it is short, or hardly anything moved, or it lies on one straight line with
- * what comes before or after it. Readings that are unsure, or missing, put the stretches beside them in
+ * what comes before or after it, or travel begins or ends in it where the sizes of the coded pictures say so,
+ * too (corner.c). Readings that are unsure, or missing, put the stretches beside them in
  * doubt, so that a bad picture is read as closely as it needs. A stretch gone through is settled for good.
  */
 #include "counter_internal.h"
@@ -84,6 +85,7 @@ void sm_counter__watch_release(struct sm_counter__watch *watch)
     sm_free(watch->reading);
     sm_free(watch->jump_s);
     sm_free(watch->is_straight);
+    sm_free(watch->moving);
     memset(watch, 0, sizeof *watch);
 }
 
@@ -261,6 +263,28 @@ static bool is_doubted(const struct sm_counter__watch *watch, size_t i)
     return !follows(watch, i);
 }
 
+/**
+ * A stretch on which the counter stands for a part and moves for the rest, as the readings beyond it and the
+ * sizes of the coded pictures say. Shorter ones are cheap to look into.
+ */
+static bool has_corner(struct sm_counter__span *moving, const struct sm_counter__watch *watch, size_t i)
+{
+    const struct sm_reading *a = &watch->reading[i], *b = a + 1;
+    double length_s = b->time_s - a->time_s;
+    if (!watch->is_steady || watch->is_stepping || !is_sure(a) || !is_sure(b) || length_s <= LONG_S ||
+        length_s > LONGEST_S || moved(watch, i) <= STILL_COUNTS) {
+        return false;
+    }
+    for (int step = -1; step <= 1; step += 2) {
+        const struct sm_reading *beyond = beside(watch, i, step);
+        if (beyond && llabs(beyond->counts - (step < 0 ? a : b)->counts) > STILL_COUNTS &&
+            sm_counter__corner(moving, &watch->sizes, a, b, beyond)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static struct sm_counter__known known_of(const struct sm_counter__watch *watch, size_t i)
 {
     bool is_known = i < watch->seen.n && is_sure(&watch->reading[i]);
@@ -319,7 +343,8 @@ static enum sm_status wish_closer(struct wishes *wishes, const struct sm_counter
         return SM_E_NOMEM;
     }
     for (size_t i = 0; i + 1 < n; i++) {
-        watch->is_straight[i] = !is_doubted(watch, i);
+        watch->moving[i] = (struct sm_counter__span){watch->reading[i].time_s, watch->reading[i + 1].time_s};
+        watch->is_straight[i] = !is_doubted(watch, i) || has_corner(&watch->moving[i], watch, i);
         is_open[i] = !watch->is_straight[i] &&
                      !span_holds(&watch->settled, watch->reading[i].time_s, watch->reading[i + 1].time_s);
     }
@@ -462,11 +487,13 @@ static enum sm_status read_all(struct sm_counter__watch *watch, struct sm_error 
     sm_free(watch->reading);
     sm_free(watch->jump_s);
     sm_free(watch->is_straight);
+    sm_free(watch->moving);
     watch->jump_s = NULL;
     watch->n_jumps = 0;
     watch->reading = sm_calloc(n + 1, sizeof *watch->reading);
     watch->is_straight = sm_calloc(n + 1, sizeof *watch->is_straight);
-    if (!watch->reading || !watch->is_straight) {
+    watch->moving = sm_calloc(n + 1, sizeof *watch->moving);
+    if (!watch->reading || !watch->is_straight || !watch->moving) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for the readings");
     }
     return sm_counter__path(watch->reading, &watch->jump_s, &watch->n_jumps, watch->seen.item, n, watch->layout,

@@ -505,6 +505,7 @@ static void watch_begin(struct sm_counter *counter, const struct sm_frame_source
     watch->frame_s = source->frame_rate_hz > 0 ? 1 / source->frame_rate_hz : 0.04;
     watch->end_s = fmax(0, source->duration_s - 0.5 * watch->frame_s);
     watch->key_interval_s = source->sample_cost_s;
+    watch->sizes = (struct sm_counter__sizes){source->coded, source->user};
     watch->is_dense = effort == SM_COUNTER_EFFORT_FULL ||
                       (effort == SM_COUNTER_EFFORT_AUTO && source->duration_s <= SHORT_RECORDING_S);
 }

@@ -9,6 +9,7 @@
  *   approach.c which pictures are worth a look: a few first, more where what lies between does not follow
  *   eye.c      pictures -> sightings, for what the approach asks, on one thread or several
  *   path.c     sightings through time -> readings with confidence
+ *   corner.c   where travel begins or ends between two readings far apart, from the sizes of coded pictures
  *   fill.c     readings -> a trace without holes
  */
 #ifndef SM_COUNTER_INTERNAL_H
@@ -309,6 +310,11 @@ struct sm_counter__spans {
     struct sm_counter__span *item;
     size_t n, capacity;
 };
+/** Sizes of coded pictures, as in struct sm_frame_source; get NULL = not known. */
+struct sm_counter__sizes {
+    size_t (*get)(void *user, double start_s, double end_s, struct sm_coded_picture *out, size_t capacity);
+    void *user;
+};
 /** All that was seen of a recording so far, and what is known about where looking is of no more use. */
 struct sm_counter__watch {
     const struct sm_counter__layout *layout;
@@ -324,6 +330,8 @@ struct sm_counter__watch {
     double *jump_s;
     size_t n_jumps;
     bool *is_straight; /**< from seen i to i + 1 the counter goes in a straight line, as far as can be told */
+    struct sm_counter__span *moving; /**< during this part of it; before and after it stands */
+    struct sm_counter__sizes sizes;
 };
 void sm_counter__watch_release(struct sm_counter__watch *watch);
 /**
@@ -332,6 +340,22 @@ void sm_counter__watch_release(struct sm_counter__watch *watch);
  */
 enum sm_status sm_counter__approach(struct sm_counter__watch *watch, const double *at_s, size_t n_at,
                                     sm_counter__look_fn *look, void *user, struct sm_error *err) SM_CHECKED;
+/* ---- corner.c ---- */
+
+/** Counts between two readings that stands before and after a part of steady travel. */
+int64_t sm_counter__between(const struct sm_reading *a, const struct sm_reading *b,
+                            const struct sm_counter__span *moving, double time_s);
+
+/**
+ * Does the counter stand at one of a and b and move at the other, with one corner between them?
+ * @param beyond a reading before a or after b, on the moving side: tells the pace there.
+ * @param moving [out] from when to when it moves; left alone when false is returned.
+ */
+bool sm_counter__corner(struct sm_counter__span *moving, const struct sm_counter__sizes *sizes, const struct sm_reading *a,
+                        const struct sm_reading *b, const struct sm_reading *beyond);
+
+/* ---- approach.c ---- */
+
 /** The last readings of a look that goes through. */
 struct sm_counter__rest {
     size_t n;

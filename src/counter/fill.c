@@ -22,12 +22,12 @@ static bool has_jump(const struct sm_trace *trace, double from_s, double to_s)
     return false;
 }
 
-static struct sm_reading between(const struct sm_reading *a, const struct sm_reading *b, double time_s)
+static struct sm_reading between(const struct sm_reading *a, const struct sm_reading *b,
+                                 const struct sm_counter__span *moving, double time_s)
 {
-    double share = (time_s - a->time_s) / (b->time_s - a->time_s);
     float least = fminf(a->confidence, b->confidence);
     return (struct sm_reading){.time_s = time_s,
-                               .counts = a->counts + llround((double)(b->counts - a->counts) * share),
+                               .counts = sm_counter__between(a, b, moving, time_s),
                                .confidence = least * (a->counts == b->counts ? STILL_SHARE : STRAIGHT_SHARE),
                                .state = SM_READING_CARRIED};
 }
@@ -65,7 +65,8 @@ enum sm_status sm_counter__fill(struct sm_trace *trace, const struct sm_counter_
         for (int64_t k = first_step(trace->reading[i].time_s); status == SM_OK && k < end; k++) {
             status = sm_grow(&rows, n, &capacity, sizeof *rows);
             if (status == SM_OK) {
-                rows[n++] = between(&trace->reading[i], &trace->reading[i + 1], (double)k * ROW_STEP_S);
+                rows[n++] = between(&trace->reading[i], &trace->reading[i + 1], &watch->moving[i],
+                                    (double)k * ROW_STEP_S);
             }
         }
     }

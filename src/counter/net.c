@@ -24,7 +24,7 @@
 #include <string.h>
 
 #define TILE_OUT 16 /* output channels summed together */
-#define TILE_PX 4   /* neighbouring pixels summed together */
+#define TILE_PX 8   /* neighbouring pixels summed together, at most */
 #define PAD_PX 2    /* zero columns left and right of a plane: half the widest kernel */
 #define PAD_ROWS 1  /* zero rows above and below */
 #define LEAK 0.125F
@@ -238,52 +238,63 @@ static float *at(const struct plane *plane, int32_t row, int32_t column)
 /* ---- convolution
  * --------------------------------------------------------------------------------------------- */
 
-#define CONVOLVE convolve_row_narrow
-#define CONVOLVE_TARGET
-#define LANES 4
-#include "net_convolve.h"
-
-#if defined(__x86_64__)
-#define CONVOLVE convolve_row_wide
-#define CONVOLVE_TARGET __attribute__((target("avx2")))
-#define LANES 8
-#include "net_convolve.h"
-
-static void convolve_row(float *out, const float *in, ptrdiff_t stride, int32_t n_px,
-                         const struct kernel *kernel)
-{
-    (__builtin_cpu_supports("avx2") ? convolve_row_wide : convolve_row_narrow)(out, in, stride, n_px, kernel);
-}
-#else
-static void convolve_row(float *out, const float *in, ptrdiff_t stride, int32_t n_px,
-                         const struct kernel *kernel)
-{
-    convolve_row_narrow(out, in, stride, n_px, kernel);
-}
-#endif
-
 static float leak(float value)
 {
     return value > 0.0F ? value : LEAK * value;
 }
 
+#define CONVOLVE convolve_row_narrow
+#define POOL pool_row_narrow
+#define CONVOLVE_TARGET
+#define LANES 4
+#include "net_convolve.h"
+
+/** The loops for a width of vectors. */
+struct loops {
+    void (*convolve)(float *out, const float *in, ptrdiff_t stride, int32_t n_px, const struct kernel *kernel);
+    void (*pool)(float *restrict out, const float *restrict upper, const float *restrict lower, int32_t n_px,
+                 int32_t n_out, int32_t step);
+};
+
+#if defined(__x86_64__)
+#define CONVOLVE convolve_row_wide
+#define POOL pool_row_wide
+#define CONVOLVE_TARGET __attribute__((target("avx2")))
+#define LANES 8
+#include "net_convolve.h"
+
+#define CONVOLVE convolve_row_widest
+#define POOL pool_row_widest
+#define CONVOLVE_TARGET __attribute__((target("avx512f,avx512vl,avx512dq,avx512bw,prefer-vector-width=512")))
+#define LANES 16
+#include "net_convolve.h"
+
+static struct loops fastest_loops(void)
+{
+    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
+        __builtin_cpu_supports("avx512dq") && __builtin_cpu_supports("avx512bw")) {
+        return (struct loops){convolve_row_widest, pool_row_widest};
+    }
+    return __builtin_cpu_supports("avx2") ? (struct loops){convolve_row_wide, pool_row_wide}
+                                          : (struct loops){convolve_row_narrow, pool_row_narrow};
+}
+#else
+static struct loops fastest_loops(void)
+{
+    return (struct loops){convolve_row_narrow, pool_row_narrow};
+}
+#endif
+
 /** Convolution, largest of 2 rows by step columns, leak: one row of the next plane. */
 static void pooled_row(struct plane *to, int32_t row, const struct plane *from, const struct kernel *kernel,
                        float *rows, int32_t step)
 {
+    struct loops loops = fastest_loops();
     int32_t n_px = step * to->n_columns, n_out = kernel->n_out;
     float *second = rows + padded(n_px) * (size_t)n_out;
-    convolve_row(rows, at(from, 2 * row - 1, -(kernel->n_columns / 2)), from->stride, n_px, kernel);
-    convolve_row(second, at(from, 2 * row, -(kernel->n_columns / 2)), from->stride, n_px, kernel);
-    float *out = at(to, row, 0);
-    for (int32_t x = 0; x < to->n_columns; x++) {
-        const float *a = rows + (ptrdiff_t)x * step * n_out, *b = second + (ptrdiff_t)x * step * n_out;
-        const float *c = a + (step - 1) * n_out, *d = b + (step - 1) * n_out;
-        for (int32_t i = 0; i < n_out; i++) {
-            float upper = a[i] > c[i] ? a[i] : c[i], lower = b[i] > d[i] ? b[i] : d[i];
-            out[(ptrdiff_t)x * n_out + i] = leak(upper > lower ? upper : lower);
-        }
-    }
+    loops.convolve(rows, at(from, 2 * row - 1, -(kernel->n_columns / 2)), from->stride, n_px, kernel);
+    loops.convolve(second, at(from, 2 * row, -(kernel->n_columns / 2)), from->stride, n_px, kernel);
+    loops.pool(at(to, row, 0), rows, second, to->n_columns, n_out, step);
 }
 
 static void pooled_layer(struct plane *to, const struct plane *from, const struct kernel *kernel, float *rows,
@@ -297,7 +308,7 @@ static void pooled_layer(struct plane *to, const struct plane *from, const struc
 /** Convolution over the plane's whole height: one row. */
 static void flat_layer(struct plane *to, const struct plane *from, const struct kernel *kernel, float *rows)
 {
-    convolve_row(rows, at(from, 0, -(kernel->n_columns / 2)), from->stride, to->n_columns, kernel);
+    fastest_loops().convolve(rows, at(from, 0, -(kernel->n_columns / 2)), from->stride, to->n_columns, kernel);
     float *out = at(to, 0, 0);
     for (int32_t i = 0; i < to->n_columns * kernel->n_out; i++) {
         out[i] = leak(rows[i]);
@@ -349,7 +360,7 @@ enum sm_status sm_counter__net_run(struct sm_counter__net *net, const float *str
     pooled_layer(&plane[3], &plane[2], &net->kernel[2], net->rows, 1);
     flat_layer(&plane[4], &plane[3], &net->kernel[3], net->rows);
     flat_layer(&plane[5], &plane[4], &net->kernel[4], net->rows);
-    convolve_row(net->rows, at(&plane[5], 0, 0), plane[5].stride, n_columns, &net->kernel[5]);
+    fastest_loops().convolve(net->rows, at(&plane[5], 0, 0), plane[5].stride, n_columns, &net->kernel[5]);
     for (int32_t i = 0; i < n_columns; i++) {
         log_softmax(logprob + (ptrdiff_t)i * SM_GLYPH_COUNT, net->rows + (ptrdiff_t)i * net->kernel[5].n_out);
     }

@@ -6,6 +6,7 @@
 /* Enough to see digits change, few enough to stay within tens of megabytes. */
 #define MEMORY_LIMIT_BYTES ((size_t)48 << 20)
 #define LEAST_SAMPLES 8
+#define ENOUGH_SHARE 0.5
 
 static void plane_copy(uint8_t *dst, const uint8_t *src, ptrdiff_t stride, int32_t width_px,
                        int32_t height_px)
@@ -71,7 +72,8 @@ enum sm_status sm_counter__samples_take(struct sm_counter__samples *samples,
     size_t n = wanted < affordable ? wanted : affordable;
     n = n < LEAST_SAMPLES ? LEAST_SAMPLES : n;
     double step_s = source->duration_s > 0 ? source->duration_s / (double)n : 0;
-    bool cheap = source->sample_cost_s > 0 && source->sample_cost_s <= step_s;
+    /* Some fewer that decode alone do as well as all; others would mean decoding nearly everything. */
+    bool cheap = source->sample_cost_s > 0 && source->sample_cost_s * ENOUGH_SHARE <= step_s;
     struct sm_counter__samples taken = {0};
     enum sm_status status =
         source->scan(source->user, 0, source->duration_s, step_s, cheap, take_frame, &taken, err);

@@ -62,6 +62,12 @@ static enum sm_status at_part(void *user, const double *time_s, size_t n, size_t
     return part->whole.at(part->whole.user, time_s, n, at_idx, fn, fn_user, err);
 }
 
+static size_t coded_part(void *user, double start_s, double end_s, struct sm_coded_picture *out, size_t capacity)
+{
+    const struct sm_job__part *part = user;
+    return part->whole.coded(part->whole.user, fmax(start_s, part->start_s), fmin(end_s, part->end_s), out, capacity);
+}
+
 struct sm_frame_source sm_job__part_source(struct sm_job__part *part)
 {
     struct sm_frame_source source = part->whole;
@@ -69,6 +75,7 @@ struct sm_frame_source sm_job__part_source(struct sm_job__part *part)
     source.duration_s = fmin(source.duration_s, part->end_s);
     source.scan = scan_part;
     source.at = at_part;
+    source.coded = part->whole.coded ? coded_part : NULL;
     return source;
 }
 

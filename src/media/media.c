@@ -331,6 +331,29 @@ static enum sm_status source_at(void *user, const double *time_s, size_t n, size
     return sm_media_at(user, time_s, n, at_idx, fn, fn_user, err);
 }
 
+static size_t source_coded(void *user, double start_s, double end_s, struct sm_coded_picture *out,
+                           size_t capacity)
+{
+    const struct sm_media *media = user;
+    size_t low = 0, high = media->info.n_frames, n = 0;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (sm_media_get_packet(media, middle).time_s < start_s) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    for (; n < capacity && low < media->info.n_frames; low++, n++) {
+        struct sm_media_packet packet = sm_media_get_packet(media, low);
+        if (packet.time_s >= end_s) {
+            break;
+        }
+        out[n] = (struct sm_coded_picture){packet.time_s, packet.size_bytes, packet.is_key};
+    }
+    return n;
+}
+
 struct sm_frame_source sm_media_source(struct sm_media *media)
 {
     return (struct sm_frame_source){.user = media,
@@ -340,5 +363,6 @@ struct sm_frame_source sm_media_source(struct sm_media *media)
                                     .frame_rate_hz = media->info.frame_rate_hz,
                                     .sample_cost_s = media->info.key_interval_s,
                                     .scan = source_scan,
-                                    .at = source_at};
+                                    .at = source_at,
+                                    .coded = source_coded};
 }

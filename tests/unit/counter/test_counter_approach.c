@@ -19,6 +19,7 @@ struct survey {
     size_t n_frames;
     int64_t counts[MOST_FRAMES];
     bool is_hidden[MOST_FRAMES];
+    bool has_sizes; /**< of coded pictures */
     int64_t key_frames; /**< every so many frames one decodes alone */
     double p;           /**< of each right digit */
     struct sm_test_random random;
@@ -181,6 +182,21 @@ static enum sm_status look(void *user, struct sm_counter__look *looks, size_t n,
     return status;
 }
 
+/** While it moves a picture takes half as much again, more or less; one that decodes alone, a lot. */
+static size_t coded(void *user, double start_s, double end_s, struct sm_coded_picture *out, size_t capacity)
+{
+    const struct survey *s = user;
+    size_t n = 0;
+    for (size_t f = frame_at(s, start_s); f < s->n_frames && n < capacity && (double)f * FRAME_S < end_s; f++) {
+        bool is_key = f % (size_t)s->key_frames == 0;
+        bool moves = s->counts[f < 5 ? 0 : f - 5] != s->counts[f + 5 < s->n_frames ? f + 5 : f];
+        double noise = (double)(f * 2654435761U % 1000) / 1000; /* the same for a frame whenever it is asked for */
+        double size = (moves ? 9000 : 6000) * exp(0.8 * noise - 0.4);
+        out[n++] = (struct sm_coded_picture){(double)f * FRAME_S, is_key ? 60000 : (uint32_t)size, is_key};
+    }
+    return n;
+}
+
 /* ---- judging
  * ----------------------------------------------------------------------------------------------- */
 
@@ -202,8 +218,7 @@ static double value_at(const struct sm_counter__watch *watch, double time_s, siz
     if (a->state != SM_READING_READ || b->state != SM_READING_READ || b == a) {
         return (double)(a->state == SM_READING_READ ? a : b)->counts;
     }
-    double share = (time_s - a->time_s) / (b->time_s - a->time_s);
-    return (double)a->counts + share * (double)(b->counts - a->counts);
+    return (double)sm_counter__between(a, b, &watch->moving[*hint], time_s);
 }
 
 static struct outcome judge(const struct survey *s, const struct sm_counter__watch *watch)
@@ -227,7 +242,8 @@ static struct outcome approach(struct survey *s, int64_t key_frames, const doubl
     struct sm_counter__watch watch = {.layout = &s->layout,
                                       .end_s = (double)s->n_frames * FRAME_S - 0.5 * FRAME_S,
                                       .key_interval_s = key_frames == 1 ? 0 : (double)key_frames * FRAME_S,
-                                      .frame_s = FRAME_S};
+                                      .frame_s = FRAME_S,
+                                      .sizes = {s->has_sizes ? coded : NULL, s}};
     s->key_frames = key_frames;
     s->n_decoded = s->n_sighted = 0;
     assert_ok(sm_counter__approach(&watch, at_s, n_at, look, s, &err), &err);
@@ -272,6 +288,24 @@ static void test_approach__steady_travel_costs_little(void **state)
         }
         sm_free(s);
     }
+}
+
+/** Where sizes tell travel from standstill, some corners between key pictures far apart need no decoding. */
+static void test_approach__sizes_place_corners(void **state)
+{
+    (void)state;
+    struct motion motion = {.speed_m_s = 0.1, .wander = 0.02, .reversals = 0.15};
+    double decoded = 0, decoded_without = 0;
+    for (uint64_t seed = 1; seed <= 3; seed++) {
+        struct survey *s = survey_make(seed, 8 * MINUTE_FRAMES, &motion, 2);
+        decoded_without += approach(s, 250, NULL, 0).decoded;
+        s->has_sizes = true;
+        struct outcome outcome = approach(s, 250, NULL, 0);
+        decoded += outcome.decoded;
+        assert_true(outcome.right >= 0.985);
+        sm_free(s);
+    }
+    assert_true(decoded < 0.97 * decoded_without);
 }
 
 static void test_approach__wandering_speed_is_followed(void **state)
@@ -347,6 +381,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_approach__steady_travel_costs_little),
+        cmocka_unit_test(test_approach__sizes_place_corners),
         cmocka_unit_test(test_approach__wandering_speed_is_followed),
         cmocka_unit_test(test_approach__display_in_steps),
         cmocka_unit_test(test_approach__set_anew),

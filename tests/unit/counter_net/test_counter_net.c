@@ -226,11 +226,11 @@ static void test_characters_and_classes(void **state)
     }
 }
 
-/* ---- the inner loop at both widths
+/* ---- the inner loop at all widths
  * ----------------------------------------------------------------------------- */
 
 #define TILE_OUT 16
-#define TILE_PX 4
+#define TILE_PX 8
 struct kernel {
     int32_t n_rows, n_columns, n_in, n_out;
     float *weight, *bias;
@@ -247,12 +247,29 @@ struct kernel {
 #endif
 #define LANES 8
 #include "net_convolve.h"
+#define CONVOLVE convolve_16
+#if defined(__x86_64__)
+#define CONVOLVE_TARGET __attribute__((target("avx512f")))
+#else
+#define CONVOLVE_TARGET
+#endif
+#define LANES 16
+#include "net_convolve.h"
+
+static bool has_widest(void)
+{
+#if defined(__x86_64__)
+    return __builtin_cpu_supports("avx512f");
+#else
+    return true;
+#endif
+}
 
 static void test_vector_width_changes_no_bit(void **state)
 {
     (void)state;
-    enum { N_PX = 10, STRIDE = (N_PX + 6) * 4 };
-    static float weight[3 * 3 * 4 * 32], bias[32], in[3 * STRIDE], out[2][(N_PX + TILE_PX) * 32];
+    enum { N_PX = 10, STRIDE = (N_PX + TILE_PX + 2) * 4 };
+    static float weight[3 * 3 * 4 * 32], bias[32], in[3 * STRIDE], out[3][(N_PX + TILE_PX) * 32];
     struct kernel kernel = {3, 3, 4, 32, weight, bias};
     struct sm_test_random random = sm_test_seed(15);
 #if defined(__x86_64__)
@@ -268,6 +285,10 @@ static void test_vector_width_changes_no_bit(void **state)
     convolve_4(out[0], in, STRIDE, N_PX, &kernel);
     convolve_8(out[1], in, STRIDE, N_PX, &kernel);
     assert_memory_equal(out[0], out[1], N_PX * 32 * sizeof(float));
+    if (has_widest()) {
+        convolve_16(out[2], in, STRIDE, N_PX, &kernel);
+        assert_memory_equal(out[0], out[2], N_PX * 32 * sizeof(float));
+    }
 }
 
 int main(void)

@@ -241,6 +241,13 @@ static void test_packets__tell_keys_by_size(void **state)
         assert_int_equal(packet.is_key, i % 10 == 0);
         assert_true(packet.size_bytes > 0);
     }
+    struct sm_frame_source source = sm_media_source(media);
+    struct sm_coded_picture coded[25];
+    assert_int_equal(source.coded(source.user, 0.2, 0.4, coded, 25), 5);
+    assert_close(coded[0].time_s, 0.2, 0.001);
+    assert_int_equal(coded[4].size_bytes, sm_media_get_packet(media, 9).size_bytes);
+    assert_int_equal(source.coded(source.user, 0.2, 99, coded, 3), 3);
+    assert_int_equal(source.coded(source.user, 99, 100, coded, 3), 0);
     sm_media_close(&media);
 }
 
