@@ -38,6 +38,59 @@ struct sm_audit_row {
     const struct sm_audit_survey *survey; /**< whose plan has the repair; NULL = none known */
     const struct sm_repair *repair;       /**< as planned; NULL = not planned */
 };
+/* ---- rating summaries -------------------------------------------------------------------------------------------- */
+
+#define SM_AUDIT_N_GRADES 5 /**< 5 is the worst */
+enum sm_audit_rated { SM_AUDIT_STRUCTURAL, SM_AUDIT_OPERATIONAL, SM_AUDIT_OVERALL, SM_AUDIT_N_RATED };
+const char *sm_audit_rated_name(enum sm_audit_rated kind); /**< "structural", "operational", "overall" */
+
+/** A row of a table of grades: which observations it fits, and their grade. "" and infinite limits fit all. */
+struct sm_audit_grade {
+    const char *code, *ch1, *ch2;
+    double over, up_to;             /**< first quantification, over < q1 <= up_to, in the code's unit */
+    double hours_over, hours_up_to; /**< of the clock, the same way; one position alone is one hour */
+    enum sm_audit_rated kind;       /**< structural or operational */
+    int32_t grade;                  /**< 1 to SM_AUDIT_N_GRADES */
+    const char *source;             /**< where the grade comes from, in the table's words */
+};
+struct sm_audit_grades {
+    struct sm_arena *arena;
+    size_t n;
+    struct sm_audit_grade *item; /**< in the file's order: of each kind the first that fits counts */
+    const char *name;            /**< of the file */
+    const char *sources;         /**< every source once */
+};
+/**
+ * Read a table of grades (docs/formats/grades.md). @param out [new] free with sm_audit_grades_free().
+ * @return SM_E_FORMAT with line and remedy for anything that is not understood: a rating by half a table would mislead.
+ */
+enum sm_status sm_audit_grades_read(struct sm_audit_grades **out, const char *data, size_t n, const char *name,
+                                    struct sm_error *err) SM_CHECKED;
+void sm_audit_grades_free(struct sm_audit_grades **grades);
+/** Of the first row of that kind that fits; 0 = none does. */
+int32_t sm_audit_grade_of(const struct sm_audit_grades *grades, const struct sm_observation *o, enum sm_audit_rated kind);
+/** Length of a continuous defect over 5 ft to the nearest whole number, at least 1; 1 for any other. @source from memory. */
+int64_t sm_audit_occurrences(const struct sm_observation *o);
+
+struct sm_audit_rating {
+    int64_t count[SM_AUDIT_N_GRADES]; /**< occurrences of grade 1, 2 ... */
+    int64_t n, sum;                   /**< all of them; of grade times occurrences: the pipe rating */
+};
+void sm_audit_rating_add(struct sm_audit_rating *rating, int32_t grade, int64_t n);
+/** Mean grade; NAN = nothing graded. */
+double sm_audit_rating_index(const struct sm_audit_rating *rating);
+/**
+ * Worst grade, how many of it, second worst, how many: "5236" = two of grade 5, six of grade 3 (published reading). From memory:
+ * A stands for 10 to 14, B for 15 to 19 ..., "00" where there is no second grade.
+ */
+void sm_audit_rating_quick(char quick[5], const struct sm_audit_rating *rating);
+/** Of one survey. */
+struct sm_audit_ratings {
+    struct sm_audit_rating of[SM_AUDIT_N_RATED];
+    int64_t n_not_graded; /**< observations that call for work and fit no row */
+};
+void sm_audit_rate(struct sm_audit_ratings *ratings, const struct sm_audit_grades *grades, const struct sm_alignment *alignment);
+
 /** All that is known about one segment, borrowed. */
 struct sm_audit_case {
     const char *segment;
@@ -52,6 +105,7 @@ struct sm_audit_case {
     size_t n_events;
     const struct sm_audit_event *event;    /**< in order */
     const char *today;                     /**< YYYY-MM-DD, for ages; "" = none are given */
+    const struct sm_audit_grades *grades;  /**< NULL = nothing is rated */
 };
 
 /* ---- as-built rows against the plan ---------------------------------------------------------------------------- */
@@ -222,6 +276,7 @@ struct sm_audit {
     const struct sm_audit_opening *opening;
     int64_t count[SM_AUDIT_N_STATES];
     double repaired_m;                    /**< of pipe under liners in place, laps counted once */
+    const struct sm_audit_ratings *ratings; /**< of the first surveys, then of the rechecks; NULL = no grades were given */
     const struct sm_audit_still *still;   /**< one a defect, put here by who took them; NULL = none were taken */
 };
 /**
@@ -274,7 +329,7 @@ struct sm_audit_due {
 struct sm_audit_totals {
     struct sm_arena *arena;
     int32_t warranty_months; /**< recheck due so long after the work; 0 = no list */
-    int64_t n_segments, n_defects, count[SM_AUDIT_N_STATES];
+    int64_t n_segments, n_in_feet, n_defects, count[SM_AUDIT_N_STATES]; /**< n_in_feet: segments whose people read feet */
     int64_t n_liners, n_not_made, n_unplanned, n_new;
     double liner_m, repaired_m;
     int64_t age[SM_AUDIT_N_AGES]; /**< defects that are neither installed nor proven, by days since their survey */
@@ -300,9 +355,12 @@ struct sm_audit_head {
     const char *job;         /**< name of the job file */
     int64_t n_events;        /**< of the history, and the hash of its end: what is printed here can be held against the job later */
     const char *chain;
-    enum sm_unit people_unit;
+    const struct sm_audit_grades *grades; /**< NULL = nothing was rated */
 };
-/** Pieces of audit.json: open the document, add each segment, close it. parts holds what follows the defects. */
+/**
+ * Pieces of audit.json: open the document, add each segment, turn to what follows the defects, close. What follows gathers in
+ * parts_text meanwhile; a caller may carry it off between segments, and put all of it back behind the turn before the close.
+ */
 struct sm_audit_json {
     struct sm_json defects;
     struct sm_json parts;
@@ -311,8 +369,9 @@ struct sm_audit_json {
 /** @param out [borrow] gets the text; may be emptied by the caller between segments, when it has written it away. */
 void sm_audit_json_open(struct sm_audit_json *json, struct sm_text *out);
 void sm_audit_json_add(struct sm_audit_json *json, const struct sm_audit *audit);
-enum sm_status sm_audit_json_close(struct sm_audit_json *json, const struct sm_audit_totals *totals,
-                                   const struct sm_audit_head *head, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_audit_json_turn(struct sm_audit_json *json, const struct sm_audit_totals *totals,
+                                  const struct sm_audit_head *head, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_audit_json_close(struct sm_audit_json *json, struct sm_error *err) SM_CHECKED;
 void sm_audit_json_release(struct sm_audit_json *json);
 
 /** audit.csv: the header row, then one row a defect. No cell can be taken for a formula. */
@@ -321,7 +380,7 @@ void sm_audit_csv_add(struct sm_text *out, const struct sm_audit *audit);
 
 /** The audit for a terminal, gathered segment by segment; at most limit defects are listed one by one. */
 struct sm_audit_listing;
-enum sm_status sm_audit_listing_new(struct sm_audit_listing **out, size_t limit, enum sm_unit unit, struct sm_error *err) SM_CHECKED;
+enum sm_status sm_audit_listing_new(struct sm_audit_listing **out, size_t limit, struct sm_error *err) SM_CHECKED;
 void sm_audit_listing_free(struct sm_audit_listing **listing);
 enum sm_status sm_audit_listing_add(struct sm_audit_listing *listing, const struct sm_audit *audit, struct sm_error *err) SM_CHECKED;
 /** @param width 0 = 100. */
@@ -333,7 +392,7 @@ enum sm_status sm_audit_listing_print(struct sm_text *out, struct sm_audit_listi
  * with the totals, which goes before it, and the foot. One file, no network, no script.
  * @param folder where the stills lie; NULL = nowhere.
  */
-void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const char *folder, enum sm_unit unit);
+void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const char *folder);
 void sm_audit_html_head(struct sm_text *out, const struct sm_audit_totals *totals, const struct sm_audit_head *head);
 void sm_audit_html_foot(struct sm_text *out, const struct sm_audit_head *head);
 
@@ -341,7 +400,7 @@ void sm_audit_html_foot(struct sm_text *out, const struct sm_audit_head *head);
 struct sm_paper_doc;
 enum sm_status sm_audit_pdf_open(struct sm_paper_doc **out, struct sm_text *pdf, const struct sm_audit_totals *totals,
                                  const struct sm_audit_head *head, struct sm_error *err) SM_CHECKED;
-enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit *audit, const char *folder, enum sm_unit unit,
+enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit *audit, const char *folder,
                                 struct sm_error *err) SM_CHECKED;
 
 #endif

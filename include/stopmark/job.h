@@ -187,8 +187,8 @@ enum sm_status sm_job_reread(struct sm_trace **out, const char *const *video, si
                              void *progress_user, struct sm_error *err) SM_CHECKED;
 void sm_job_reread_free(struct sm_trace **trace);
 /** Keep it for sm_job_review_decide(). */
-enum sm_status sm_job_review_keep_reread(struct sm_job_review *review, struct sm_box box, const struct sm_trace *trace,
-                                         struct sm_error *err) SM_CHECKED;
+enum sm_status sm_job_review_keep_reread(struct sm_job_review *review, const struct sm_review_decision *decision,
+                                         const struct sm_trace *trace, struct sm_error *err) SM_CHECKED;
 
 /** Standstills of at least least_s of the trace as decided. @param out [new] free with sm_free(); NULL = none. */
 struct sm_job_standstill {
@@ -283,7 +283,7 @@ struct sm_job_audit_opts {
     const char *out_dir;     /**< audit.json, audit.csv and the rest go here; NULL = nothing is written */
     const char *now;         /**< ISO 8601, for ages and what is due */
     int32_t warranty_months; /**< recheck due so long after the work; 0 = no list */
-    enum sm_unit people_unit; /**< for what people read */
+    const char *grades_path;  /**< table of grades: rating summaries too; NULL = none */
     sm_job_audit_fn *each;   /**< may be NULL */
     void *each_user;
     sm_job_progress_fn *progress;
@@ -291,6 +291,7 @@ struct sm_job_audit_opts {
 };
 struct sm_job_audited {
     struct sm_audit_totals *totals;
+    struct sm_audit_grades *grades; /**< NULL = none were asked for */
     struct sm_store_conflicts *conflicts;
     struct sm_audit_head head; /**< chain lives in chain_text */
     char chain_text[65], today_text[16];

@@ -172,10 +172,12 @@ enum sm_status sm_store_list_decisions(struct sm_store_decisions **out, struct s
 void sm_store_decisions_free(struct sm_store_decisions **decisions);
 
 /**
- * Keep what the counter shows when it is looked for in a place a reviewer marked (trace->format.box), so that the recording is
- * read there once. A trace of that box is replaced.
+ * Keep what the counter shows when it is looked for in the box a reviewer marked, so that the recording is read there once, and
+ * add to the history that it was. A trace of that box is replaced. Part of the open transaction or on its own.
+ * @param decision its box, time and name count.
  */
-enum sm_status sm_store_put_reread(struct sm_store *store, const char *survey_key, struct sm_box asked, const struct sm_trace *trace,
+enum sm_status sm_store_put_reread(struct sm_store *store, const struct sm_store_survey *survey,
+                                   const struct sm_review_decision *decision, const struct sm_trace *trace,
                                    struct sm_error *err) SM_CHECKED;
 /** @param out in arena. @return SM_E_NOTFOUND not read yet. */
 enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena, struct sm_store *store, const char *survey_key,
@@ -284,15 +286,15 @@ void sm_store_conflicts_free(struct sm_store_conflicts **conflicts);
 /** What a check found. Free with sm_findings_release() on findings. */
 struct sm_store_checked {
     struct sm_findings findings; /**< warnings: the job was changed from outside; notes: input files missing or changed */
-    int64_t n_events, n_surveys, n_as_built, n_verdicts, n_inputs;
+    int64_t n_events, n_surveys, n_as_built, n_verdicts, n_decisions, n_inputs;
     int64_t n_tampered;          /**< of the findings, those that mean the job itself was changed */
     int64_t n_missing, n_changed; /**< input files */
     char chain[65];              /**< at the end of the history */
 };
 /**
- * Hold the job against its own history: every event against the chain, every as-built row and verdict against its key, every
- * survey's stored results against the digest in its event, everything an event speaks of for being there; then every input
- * file, where it lies, against its hash.
+ * Hold the job against its own history: every event against the chain, every as-built row, verdict and decision against its key,
+ * every survey's stored results, finding and reread against the digest in its event, every kept input against its hash, everything
+ * an event speaks of for being there; then every input file, where it lies, against its hash.
  * @param expected_chain a chain printed earlier (audit.json): the history must have passed through it; NULL = none.
  * @param progress over the input files, in bytes; may be NULL.
  * @param checked [inout] zero it. @return SM_OK however much was found; SM_E_FORMAT the file cannot be read at all; SM_E_NOMEM.

@@ -30,10 +30,9 @@ enum sm_status sm_audit__no_memory(struct sm_error *err)
     return sm_error_set(err, SM_E_NOMEM, "out of memory");
 }
 
-void sm_audit__add_m(struct sm_text *text, double length_m)
+static void add_length(struct check *c, double length_m)
 {
-    sm_text_add_fixed(text, length_m, 2);
-    sm_text_add(text, " m");
+    sm_audit__add_people_length(&c->text, length_m, c->survey ? c->survey->sheet->people_unit : SM_UNIT_M);
 }
 
 enum sm_status sm_audit__remark(struct sm_audit_remarks *remarks, const char *concerns, enum sm_severity severity,
@@ -182,18 +181,18 @@ static enum sm_status check_length(struct check *c)
     enum sm_status status = SM_OK;
     if (isfinite(planned_m) && fabs(length_m - planned_m) > LENGTH_TOLERANCE_M) {
         sm_text_add(&c->text, "the liner is ");
-        sm_audit__add_m(&c->text, length_m);
+        add_length(c, length_m);
         sm_text_add(&c->text, " long, ");
-        sm_audit__add_m(&c->text, planned_m);
+        add_length(c, planned_m);
         sm_text_addf(&c->text, " was planned: %s",
                      length_m < planned_m ? "it may end short of what it was to cover" : "it may reach what it was to clear");
         status = warn(c, "length");
     }
     if (status == SM_OK && isfinite(kit_m) && fabs(length_m - kit_m) > LENGTH_TOLERANCE_M) {
         sm_text_addf(&c->text, "kit %.60s is ", c->kit->name);
-        sm_audit__add_m(&c->text, kit_m);
+        add_length(c, kit_m);
         sm_text_add(&c->text, " long, the liner noted ");
-        sm_audit__add_m(&c->text, length_m);
+        add_length(c, length_m);
         sm_text_add(&c->text, length_m < kit_m ? ": was it cut?" : ": check which kit was used");
         status = note(c, "length");
     }
@@ -232,14 +231,14 @@ static enum sm_status check_stop(struct check *c)
     }
     bool is_within_slack = isfinite(c->repair->slack_m) && off_m <= c->repair->slack_m;
     sm_text_add(&c->text, "stop ");
-    sm_audit__add_m(&c->text, stop_m);
+    add_length(c, stop_m);
     sm_text_add(&c->text, ", planned ");
-    sm_audit__add_m(&c->text, planned_stop_m(c));
+    add_length(c, planned_stop_m(c));
     sm_text_add(&c->text, ": off by ");
-    sm_audit__add_m(&c->text, off_m);
+    add_length(c, off_m);
     if (is_within_slack) {
         sm_text_add(&c->text, ", still within its slack of ");
-        sm_audit__add_m(&c->text, c->repair->slack_m);
+        add_length(c, c->repair->slack_m);
         return note(c, "stop");
     }
     sm_text_add(&c->text, ", more than placing allows: the audit says what stays uncovered");
@@ -260,11 +259,11 @@ static enum sm_status check_mark(struct check *c)
         return SM_OK;
     }
     sm_text_add(&c->text, "mark ");
-    sm_audit__add_m(&c->text, c->row->mark_m);
+    add_length(c, c->row->mark_m);
     sm_text_addf(&c->text, ", but the %s stop needs ", isnan(c->row->stop_m) ? "planned" : "noted");
-    sm_audit__add_m(&c->text, due_m);
+    add_length(c, due_m);
     sm_text_add(&c->text, ": off by ");
-    sm_audit__add_m(&c->text, off_m);
+    add_length(c, off_m);
     sm_text_add(&c->text, ", so stop or mark is wrong: check by recheck where the liner lies");
     return warn(c, "mark");
 }
@@ -298,7 +297,7 @@ static enum sm_status check_connection(struct check *c, const struct sm_audit_sp
         return SM_OK;
     }
     sm_text_addf(&c->text, "the liner %s the connection %s at ", covers ? "covers" : "ends too close to", o->id);
-    sm_audit__add_m(&c->text, o->distance_m);
+    add_length(c, o->distance_m);
     sm_text_add(&c->text, covers ? ", which was to stay clear: open it, check by recheck"
                                  : ": check by recheck that it is clear");
     return warn(c, "connection");

@@ -151,8 +151,40 @@ static void add_strips(struct sm_text *out, const struct sm_audit *audit, enum s
     }
 }
 
-void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const char *folder, enum sm_unit unit)
+/* Every survey with what it is rated by the owner's table. */
+static void add_ratings(struct sm_text *out, const struct sm_audit *audit)
 {
+    size_t n = audit->ratings ? audit->about->n_first + audit->about->n_rechecks : 0;
+    if (n == 0) {
+        return;
+    }
+    sm_text_add(out, "<h3>Ratings</h3><div class=\"wide\"><table><thead><tr><th></th><th></th>");
+    for (int grade = SM_AUDIT_N_GRADES; grade >= 1; grade--) {
+        sm_text_addf(out, "<th class=\"n\">grade %d</th>", grade);
+    }
+    sm_text_add(out, "<th class=\"n\">rating</th><th class=\"n\">index</th><th class=\"n\">quick</th></tr></thead><tbody>\n");
+    for (size_t i = 0; i < n * SM_AUDIT_N_RATED; i++) {
+        size_t s = i / SM_AUDIT_N_RATED;
+        bool is_first = s < audit->about->n_first;
+        const struct sm_audit_rating *rating = &audit->ratings[s].of[i % SM_AUDIT_N_RATED];
+        char quick[5];
+        sm_audit_rating_quick(quick, rating);
+        sm_text_addf(out, "<tr><th scope=\"row\">%s %s</th>", is_first ? "survey" : "recheck",
+                     is_first ? audit->about->first[s].date : audit->about->recheck[s - audit->about->n_first].date);
+        add_cell(out, "word", sm_audit_rated_name((enum sm_audit_rated)(i % SM_AUDIT_N_RATED)));
+        for (int grade = SM_AUDIT_N_GRADES; grade >= 1; grade--) {
+            sm_text_addf(out, "<td class=\"n\">%lld</td>", (long long)rating->count[grade - 1]);
+        }
+        sm_text_addf(out, "<td class=\"n\">%lld</td><td class=\"n\">", (long long)rating->sum);
+        sm_text_add_fixed(out, sm_audit_rating_index(rating), 2);
+        sm_text_addf(out, "</td><td class=\"n\">%s</td></tr>\n", quick);
+    }
+    sm_text_add(out, "</tbody></table></div>\n");
+}
+
+void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const char *folder)
+{
+    enum sm_unit unit = sm_audit__unit(audit);
     struct sm_text words = {0};
     sm_text_add(body, "<section><h2>");
     sm_text_add_html(body, audit->about->segment);
@@ -168,6 +200,7 @@ void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const
     } else {
         sm_text_add(body, "<p>Nothing here calls for repair.</p>\n");
     }
+    add_ratings(body, audit);
     sm_text_add(body, "<ul class=\"first\">\n");
     add_shown(body, audit, &words, unit);
     if (audit->about->n_first) {
@@ -194,7 +227,7 @@ static void add_sums(struct sm_text *out, const struct sm_audit_totals *totals)
     }
     sm_text_addf(out, "<li><b>%lld</b> liners in, %lld not planned</li><li><b>", (long long)totals->n_liners,
                  (long long)totals->n_unplanned);
-    sm_audit__add_m(out, totals->repaired_m);
+    sm_audit__add_people_length(out, totals->repaired_m, sm_audit__totals_unit(totals));
     sm_text_addf(out, "</b> of pipe repaired</li><li><b>%lld</b> planned, not made</li><li><b>%lld</b> new defects</li></ul>\n",
                  (long long)totals->n_not_made, (long long)totals->n_new);
 }
@@ -202,6 +235,7 @@ static void add_sums(struct sm_text *out, const struct sm_audit_totals *totals)
 static void add_tally(struct sm_text *out, const struct sm_audit_totals *totals, enum sm_audit_group group)
 {
     enum { MOST = 200 };
+    bool is_feet = sm_audit__totals_unit(totals) == SM_UNIT_FT;
     if (totals->n_tallies[group] == 0) {
         return;
     }
@@ -210,7 +244,8 @@ static void add_tally(struct sm_text *out, const struct sm_audit_totals *totals,
     for (size_t i = 0; i < SM_AUDIT_N_STATES; i++) {
         sm_text_addf(out, "<th class=\"n\">%s</th>", sm_audit_state_name((enum sm_audit_state)i));
     }
-    sm_text_add(out, "<th class=\"n\">liners</th><th class=\"n\">m of liner</th></tr></thead><tbody>\n");
+    sm_text_add(out, "<th class=\"n\">liners</th>");
+    sm_text_addf(out, "<th class=\"n\">%s of liner</th></tr></thead><tbody>\n", is_feet ? "ft" : "m");
     for (size_t i = 0; i < totals->n_tallies[group] && i < MOST; i++) {
         const struct sm_audit_tally *tally = &totals->tally[group][i];
         sm_text_add(out, "<tr><th scope=\"row\">");
@@ -221,7 +256,7 @@ static void add_tally(struct sm_text *out, const struct sm_audit_totals *totals,
                          (long long)tally->count[k]);
         }
         sm_text_addf(out, "<td class=\"n\">%lld</td><td class=\"n\">", (long long)tally->n_liners);
-        sm_text_add_fixed(out, tally->liner_m, 2);
+        sm_text_add_fixed(out, is_feet ? tally->liner_m / SM_M_PER_FT : tally->liner_m, is_feet ? 1 : 2);
         sm_text_add(out, "</td></tr>\n");
     }
     sm_text_add(out, "</tbody></table></div>\n");
@@ -291,7 +326,15 @@ void sm_audit_html_foot(struct sm_text *out, const struct sm_audit_head *head)
 {
     sm_text_add(out, "</main>\n<footer><p>In the strips: solid bar = defect not done with, outlined bar = installed or proven, "
                      "hatched = liner, crossed = liner in doubt, ring = connection, thick line = seen by the recheck. Distances "
-                     "from the pipe edge at the access point named first.</p><p>History of the job: ");
+                     "from the pipe edge at the access point named first.</p><p>");
+    if (head->grades) {
+        sm_text_add(out, "Ratings by the table of grades ");
+        sm_text_add_html(out, head->grades->name);
+        sm_text_add(out, ", which says of its grades: ");
+        sm_text_add_html(out, head->grades->sources);
+        sm_text_add(out, ". A rating speaks about the stretch that was surveyed only.</p><p>");
+    }
+    sm_text_add(out, "History of the job: ");
     sm_text_addf(out, "%lld events, chain %s. ", (long long)head->n_events, head->chain);
     sm_text_add(out, "stopmark audit --verify shows whether the job still holds what is printed here.</p></footer>\n"
                      "</body>\n</html>\n");

@@ -8,8 +8,11 @@
 
 int64_t sm_audit__um(double length_m);
 
-/* "0.35 m". */
-void sm_audit__add_m(struct sm_text *text, double length_m);
+/* "12.34 m", "40.5 ft", "0.25 ft"; "-" when not known. */
+void sm_audit__add_people_length(struct sm_text *text, double length_m, enum sm_unit unit);
+/* What people read of an audit, or of many, is in this unit; where segments differ, metres. */
+enum sm_unit sm_audit__unit(const struct sm_audit *audit);
+enum sm_unit sm_audit__totals_unit(const struct sm_audit_totals *totals);
 
 enum sm_status sm_audit__no_memory(struct sm_error *err);
 
@@ -25,6 +28,10 @@ bool sm_audit__is_out_of_sight(const struct sm_observation *o);
 bool sm_audit__may_be_same(const char *a, const char *b);
 /* Can two clock positions be the same place? 0 = not logged fits all. */
 bool sm_audit__clocks_meet(int32_t a_from_h, int32_t a_to_h, int32_t b_from_h, int32_t b_to_h);
+
+/* rating.c: of every survey, where there are grades; in words on one line. */
+enum sm_status sm_audit__rate_all(struct sm_audit *audit);
+void sm_audit__add_rating(struct sm_text *text, const struct sm_audit_ratings *ratings);
 
 /* states.c's work, shared with sight.c. */
 struct sm_audit__work {

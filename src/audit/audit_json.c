@@ -313,6 +313,44 @@ static void add_openings(struct sm_json *json, const struct sm_audit *audit)
     sm_json_close(json, ']');
 }
 
+static void add_rating(struct sm_json *json, const char *key, const struct sm_audit_rating *rating)
+{
+    char quick[5];
+    sm_audit_rating_quick(quick, rating);
+    sm_json_open_compact(json, key, '{');
+    sm_json_open(json, "grades", '[');
+    for (size_t i = 0; i < SM_AUDIT_N_GRADES; i++) {
+        sm_json_int(json, NULL, rating->count[i]);
+    }
+    sm_json_close(json, ']');
+    sm_json_int(json, "rating", rating->sum);
+    sm_json_fixed(json, "index", sm_audit_rating_index(rating), 2);
+    sm_json_string(json, "quick", quick);
+    sm_json_close(json, '}');
+}
+
+static void add_ratings(struct sm_json *json, const struct sm_audit *audit)
+{
+    size_t n = audit->ratings ? audit->about->n_first + audit->about->n_rechecks : 0;
+    if (n) {
+        sm_json_open(json, "ratings", '[');
+    }
+    for (size_t i = 0; i < n; i++) {
+        bool is_first = i < audit->about->n_first;
+        sm_json_open(json, NULL, '{');
+        sm_json_string(json, is_first ? "survey" : "recheck",
+                       is_first ? audit->about->first[i].key : audit->about->recheck[i - audit->about->n_first].key);
+        for (int k = 0; k < SM_AUDIT_N_RATED; k++) {
+            add_rating(json, sm_audit_rated_name((enum sm_audit_rated)k), &audit->ratings[i].of[k]);
+        }
+        sm_json_int(json, "not_graded", audit->ratings[i].n_not_graded);
+        sm_json_close(json, '}');
+    }
+    if (n) {
+        sm_json_close(json, ']');
+    }
+}
+
 static void add_segment(struct sm_json *json, const struct sm_audit *audit)
 {
     const struct sm_audit_case *about = audit->about;
@@ -333,6 +371,7 @@ static void add_segment(struct sm_json *json, const struct sm_audit *audit)
     add_not_made(json, audit);
     add_new(json, audit);
     add_openings(json, audit);
+    add_ratings(json, audit);
     add_m(json, "repaired_m", audit->repaired_m);
     sm_json_close(json, '}');
 }
@@ -418,7 +457,8 @@ void sm_audit_json_open(struct sm_audit_json *json, struct sm_text *out)
 {
     *json = (struct sm_audit_json){.defects = {.out = out}};
     json->parts.out = &json->parts_text;
-    sm_json_open(&json->parts, NULL, '{'); /* dropped again where the two are joined */
+    sm_json_open(&json->parts, NULL, '{');
+    sm_text_clear(&json->parts_text); /* the other has opened it already */
     sm_json_open(&json->parts, "segments", '[');
     sm_json_open(&json->defects, NULL, '{');
     sm_json_string(&json->defects, "schema", "stopmark.audit/1");
@@ -434,11 +474,10 @@ void sm_audit_json_add(struct sm_audit_json *json, const struct sm_audit *audit)
     add_segment(&json->parts, audit);
 }
 
-enum sm_status sm_audit_json_close(struct sm_audit_json *json, const struct sm_audit_totals *totals,
-                                   const struct sm_audit_head *head, struct sm_error *err)
+enum sm_status sm_audit_json_turn(struct sm_audit_json *json, const struct sm_audit_totals *totals,
+                                  const struct sm_audit_head *head, struct sm_error *err)
 {
     struct sm_json *doc = &json->defects;
-    json->parts.out = &json->parts_text;
     sm_json_close(doc, ']');
     add_counts(doc, "counts", totals->count);
     add_words(doc, "as_of", head->today);
@@ -446,15 +485,25 @@ enum sm_status sm_audit_json_close(struct sm_audit_json *json, const struct sm_a
     sm_json_int(doc, "events", head->n_events);
     add_words(doc, "chain", head->chain);
     sm_json_close(doc, '}');
+    if (head->grades) {
+        sm_json_open(doc, "grades", '{');
+        sm_json_string(doc, "file", head->grades->name);
+        sm_json_string(doc, "sources", head->grades->sources);
+        sm_json_close(doc, '}');
+    }
     add_totals(doc, totals);
+    sm_text_add(doc->out, ",");
+    return doc->out->failed ? sm_audit__no_memory(err) : SM_OK;
+}
+
+enum sm_status sm_audit_json_close(struct sm_audit_json *json, struct sm_error *err)
+{
+    struct sm_text *out = json->defects.out;
+    json->parts.out = &json->parts_text; /* the struct may have been moved */
     sm_json_close(&json->parts, ']');
     sm_json_close(&json->parts, '}');
-    sm_text_add(doc->out, ",");
-    if (!json->parts_text.failed) {
-        sm_text_add_n(doc->out, json->parts_text.data + 1, json->parts_text.length - 1);
-    }
-    bool has_failed = doc->out->failed || json->parts_text.failed;
-    return has_failed ? sm_audit__no_memory(err) : SM_OK;
+    sm_text_add_n(out, sm_text_str(&json->parts_text), json->parts_text.length);
+    return out->failed || json->parts_text.failed ? sm_audit__no_memory(err) : SM_OK;
 }
 
 void sm_audit_json_release(struct sm_audit_json *json)

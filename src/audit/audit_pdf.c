@@ -78,9 +78,11 @@ static bool add_states(struct sm_paper_doc *doc, const struct sm_audit_totals *t
 
 static bool add_tally(struct sm_paper_doc *doc, const struct sm_audit_totals *totals, enum sm_audit_group group)
 {
-    static const struct sm_table_column columns[] = {{"", false, false},       {"Defects", true, false}, {"Done", true, false},
-                                                     {"Missed", true, false},  {"Remains", true, false}, {"Unseen", true, false},
-                                                     {"To do", true, false},   {"Liners", true, false},  {"m of liner", true, false}};
+    bool is_feet = sm_audit__totals_unit(totals) == SM_UNIT_FT;
+    const struct sm_table_column columns[] = {
+        {"", false, false},       {"Defects", true, false}, {"Done", true, false},
+        {"Missed", true, false},  {"Remains", true, false}, {"Unseen", true, false},
+        {"To do", true, false},   {"Liners", true, false},  {is_feet ? "ft of liner" : "m of liner", true, false}};
     static const double shares[] = {0.28, 0.09, 0.09, 0.09, 0.09, 0.09, 0.09, 0.08, 0.10};
     struct cells c;
     struct sm_text text = {0};
@@ -98,7 +100,7 @@ static bool add_tally(struct sm_paper_doc *doc, const struct sm_audit_totals *to
             sm_text_addf(&text, "%lld", (long long)numbers[k]);
             add_text_cell(&c, &text);
         }
-        sm_text_add_fixed(&text, t->liner_m, 2);
+        sm_text_add_fixed(&text, is_feet ? t->liner_m / SM_M_PER_FT : t->liner_m, is_feet ? 1 : 2);
         add_text_cell(&c, &text);
     }
     sm_text_release(&text);
@@ -106,6 +108,31 @@ static bool add_tally(struct sm_paper_doc *doc, const struct sm_audit_totals *to
     snprintf(heading, sizeof heading, "By %s", sm_audit_group_name(group));
     sm_paper_heading(doc, heading);
     sm_paper_table(doc, &(struct sm_table){columns, 9, c.cell, c.n}, shares);
+    return end_cells(&c);
+}
+
+static bool add_ages(struct sm_paper_doc *doc, const struct sm_audit_totals *totals)
+{
+    static const struct sm_table_column columns[] = {{"Since the survey", false, false}, {"Defects", true, false}, {"", false, false}};
+    static const double shares[] = {0.25, 0.15, 0.6};
+    struct cells c;
+    struct sm_text text = {0};
+    if (!begin_cells(&c)) {
+        return false;
+    }
+    for (size_t i = 0; i < SM_AUDIT_N_AGES; i++) {
+        if (totals->age[i]) {
+            add_cell(&c, sm_audit_age_name(i));
+            sm_text_addf(&text, "%lld", (long long)totals->age[i]);
+            add_text_cell(&c, &text);
+            add_cell(&c, "");
+        }
+    }
+    sm_text_release(&text);
+    if (c.n) {
+        sm_paper_heading(doc, "Age of defects that are neither installed nor proven");
+        sm_paper_table(doc, &(struct sm_table){columns, 3, c.cell, c.n}, shares);
+    }
     return end_cells(&c);
 }
 
@@ -145,7 +172,7 @@ static bool add_words(struct sm_paper_doc *doc, const struct sm_audit_totals *to
     sm_text_addf(&text, "As of %s: %lld defects in %lld segments; %lld liners in place (%lld not planned), ", head->today,
                  (long long)totals->n_defects, (long long)totals->n_segments, (long long)totals->n_liners,
                  (long long)totals->n_unplanned);
-    sm_audit__add_m(&text, totals->repaired_m);
+    sm_audit__add_people_length(&text, totals->repaired_m, sm_audit__totals_unit(totals));
     sm_text_addf(&text, " of pipe repaired; %lld planned repairs not made; %lld new defects.", (long long)totals->n_not_made,
                  (long long)totals->n_new);
     sm_paper_words(doc, sm_text_str(&text));
@@ -154,6 +181,11 @@ static bool add_words(struct sm_paper_doc *doc, const struct sm_audit_totals *to
                         "stopmark audit --verify.",
                  (long long)head->n_events, head->chain);
     sm_paper_words(doc, sm_text_str(&text));
+    if (head->grades) {
+        sm_text_clear(&text);
+        sm_text_addf(&text, "Ratings by the table of grades %s, which says of its grades: %s.", head->grades->name, head->grades->sources);
+        sm_paper_words(doc, sm_text_str(&text));
+    }
     bool is_good = !text.failed;
     sm_text_release(&text);
     return is_good;
@@ -176,7 +208,7 @@ enum sm_status sm_audit_pdf_open(struct sm_paper_doc **out, struct sm_text *pdf,
     for (size_t g = 0; is_good && g < SM_AUDIT_N_GROUPS; g++) {
         is_good = totals->n_tallies[g] == 0 || add_tally(doc, totals, (enum sm_audit_group)g);
     }
-    is_good = is_good && add_due(doc, totals);
+    is_good = is_good && add_ages(doc, totals) && add_due(doc, totals);
     if (!is_good) {
         (void)!sm_paper_close(&doc, NULL);
         return sm_audit__no_memory(err);
@@ -246,9 +278,27 @@ static bool add_pictures(struct sm_paper_doc *doc, const struct sm_audit *audit,
     return is_good;
 }
 
-enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit *audit, const char *folder, enum sm_unit unit,
-                                struct sm_error *err)
+static bool add_ratings(struct sm_paper_doc *doc, const struct sm_audit *audit)
 {
+    size_t n = audit->ratings ? audit->about->n_first + audit->about->n_rechecks : 0;
+    struct sm_text text = {0};
+    for (size_t i = 0; i < n; i++) {
+        bool is_first = i < audit->about->n_first;
+        sm_text_addf(&text, "Rating of the %s %s: ", is_first ? "survey" : "recheck",
+                     is_first ? audit->about->first[i].date : audit->about->recheck[i - audit->about->n_first].date);
+        sm_audit__add_rating(&text, &audit->ratings[i]);
+        sm_text_add(&text, ".");
+        sm_paper_words(doc, sm_text_str(&text));
+        sm_text_clear(&text);
+    }
+    bool is_good = !text.failed;
+    sm_text_release(&text);
+    return is_good;
+}
+
+enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit *audit, const char *folder, struct sm_error *err)
+{
+    enum sm_unit unit = sm_audit__unit(audit);
     struct sm_arena *arena = NULL;
     struct sm_tracks tracks;
     bool is_good = sm_arena_new(&arena) == SM_OK;
@@ -259,7 +309,7 @@ enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit 
             sm_paper_tracks(doc, &tracks);
         }
     }
-    is_good = is_good && add_defects(doc, audit, unit) && add_pictures(doc, audit, folder);
+    is_good = is_good && add_ratings(doc, audit) && add_defects(doc, audit, unit) && add_pictures(doc, audit, folder);
     sm_arena_free(&arena);
     return is_good ? SM_OK : sm_audit__no_memory(err);
 }

@@ -14,18 +14,6 @@ bool sm_audit__is_done(enum sm_audit_state state)
     return state == SM_AUDIT_INSTALLED || state == SM_AUDIT_PROVEN;
 }
 
-void sm_audit__add_people_length(struct sm_text *text, double length_m, enum sm_unit unit)
-{
-    if (isnan(length_m)) {
-        sm_text_add(text, "-");
-    } else if (unit == SM_UNIT_FT) {
-        sm_text_add_fixed(text, length_m / SM_M_PER_FT, 1);
-        sm_text_add(text, " ft");
-    } else {
-        sm_audit__add_m(text, length_m);
-    }
-}
-
 static int compare_marks(const void *a, const void *b)
 {
     const struct sm_track_mark *x = a;

@@ -9,8 +9,6 @@
 /* In arena. @return false when memory ran out; n_tracks 0 when there is no pipe to draw. */
 bool sm_audit__tracks(struct sm_tracks *tracks, struct sm_arena *arena, const struct sm_audit *audit, size_t first_idx,
                       enum sm_unit unit);
-/* "12.34 m", "40.5 ft"; "-" when not known. */
-void sm_audit__add_people_length(struct sm_text *text, double length_m, enum sm_unit unit);
 /* Is a defect done with: installed or proven? */
 bool sm_audit__is_done(enum sm_audit_state state);
 

@@ -16,12 +16,11 @@ struct sm_audit_listing {
     const char **cell;
     size_t n_cells, capacity;
     size_t n_left_out, limit;
-    enum sm_unit unit;
     struct sm_text more; /* lines below the table */
     bool has_failed;
 };
 
-enum sm_status sm_audit_listing_new(struct sm_audit_listing **out, size_t limit, enum sm_unit unit, struct sm_error *err)
+enum sm_status sm_audit_listing_new(struct sm_audit_listing **out, size_t limit, struct sm_error *err)
 {
     struct sm_audit_listing *l = sm_calloc(1, sizeof *l);
     if (!l || sm_arena_new(&l->arena) != SM_OK) {
@@ -29,7 +28,6 @@ enum sm_status sm_audit_listing_new(struct sm_audit_listing **out, size_t limit,
         return sm_audit__no_memory(err);
     }
     l->limit = limit;
-    l->unit = unit;
     *out = l;
     return SM_OK;
 }
@@ -55,22 +53,13 @@ static void add_cell(struct sm_audit_listing *l, const char *words)
     l->cell[l->n_cells++] = kept;
 }
 
-static void add_length(struct sm_text *text, double length_m, enum sm_unit unit)
-{
-    if (unit == SM_UNIT_FT && isfinite(length_m)) {
-        sm_text_add_fixed(text, length_m / SM_M_PER_FT, 1);
-    } else {
-        sm_text_add_fixed(text, length_m, 2);
-    }
-}
-
 static void add_defect(struct sm_audit_listing *l, const struct sm_audit *audit, const struct sm_audit_defect *d)
 {
     const struct sm_observation *o = &audit->about->first[d->first_idx].alignment->observation[d->observation_idx];
     struct sm_text text = {0};
     add_cell(l, audit->about->segment);
     add_cell(l, o->id);
-    add_length(&text, o->distance_m, l->unit);
+    sm_audit__add_people_length(&text, o->distance_m, sm_audit__unit(audit));
     add_cell(l, sm_text_str(&text));
     l->has_failed = l->has_failed || text.failed;
     sm_text_clear(&text);
@@ -119,8 +108,8 @@ static void add_more(struct sm_audit_listing *l, const struct sm_audit *audit)
         sm_text_add(text, "!  ");
         add_plain(text, audit->about->segment);
         sm_text_addf(text, " new in the recheck: %s %s at ", o->id, o->code);
-        add_length(text, item->start_m, l->unit);
-        sm_text_addf(text, " %s%s%s\n", l->unit == SM_UNIT_FT ? "ft" : "m", *item->where ? ", " : "", item->where);
+        sm_audit__add_people_length(text, item->start_m, sm_audit__unit(audit));
+        sm_text_addf(text, "%s%s\n", *item->where ? ", " : "", item->where);
     }
     for (size_t i = 0; i < audit->n_openings; i++) {
         const struct sm_audit_opening *item = &audit->opening[i];
@@ -145,11 +134,25 @@ static void add_axes(struct sm_audit_listing *l, const struct sm_audit *audit)
                      axis->is_reverse ? ", from the other end" : "");
         if (isfinite(axis->misclosure_m)) {
             sm_text_add(text, ", misclosure ");
-            sm_audit__add_m(text, axis->misclosure_m);
+            sm_audit__add_people_length(text, axis->misclosure_m, sm_audit__unit(audit));
         }
         sm_text_add(text, ", places are known to within ");
-        sm_audit__add_m(text, axis->error_m);
+        sm_audit__add_people_length(text, axis->error_m, sm_audit__unit(audit));
         sm_text_add(text, "\n");
+    }
+}
+
+static void add_ratings(struct sm_audit_listing *l, const struct sm_audit *audit)
+{
+    size_t n = audit->ratings ? audit->about->n_first + audit->about->n_rechecks : 0;
+    for (size_t i = 0; i < n; i++) {
+        bool is_first = i < audit->about->n_first;
+        const struct sm_audit_survey *survey = is_first ? &audit->about->first[i] : &audit->about->recheck[i - audit->about->n_first];
+        sm_text_add(&l->more, "   ");
+        add_plain(&l->more, audit->about->segment);
+        sm_text_addf(&l->more, " rating of the %s %s: ", is_first ? "survey" : "recheck", survey->date);
+        sm_audit__add_rating(&l->more, &audit->ratings[i]);
+        sm_text_add(&l->more, "\n");
     }
 }
 
@@ -165,6 +168,7 @@ enum sm_status sm_audit_listing_add(struct sm_audit_listing *listing, const stru
     if (listing->n_left_out == 0) {
         add_more(listing, audit);
         add_axes(listing, audit);
+        add_ratings(listing, audit);
     }
     return listing->has_failed || listing->more.failed ? sm_audit__no_memory(err) : SM_OK;
 }
@@ -185,13 +189,60 @@ static void add_states(struct sm_text *out, const struct sm_audit_totals *totals
     sm_text_add(out, has_any ? "\n" : " none\n");
 }
 
+/* "Ann: 3 of 4 defects done, 3 liners, 1.80 m". */
+static void add_tally(struct sm_text *out, const struct sm_audit_tally *tally, enum sm_unit unit)
+{
+    add_plain(out, *tally->name ? tally->name : "none");
+    sm_text_addf(out, ": %lld of %lld defects done", (long long)(tally->count[SM_AUDIT_INSTALLED] + tally->count[SM_AUDIT_PROVEN]),
+                 (long long)tally->n_defects);
+    if (tally->n_liners) {
+        sm_text_addf(out, ", %lld liner%s, ", (long long)tally->n_liners, tally->n_liners == 1 ? "" : "s");
+        sm_audit__add_people_length(out, tally->liner_m, unit);
+    }
+}
+
+static void add_tallies(struct sm_text *out, const struct sm_audit_totals *totals, enum sm_audit_group group)
+{
+    enum { MOST = 12 };
+    size_t n = totals->n_tallies[group];
+    if (n == 0) {
+        return;
+    }
+    sm_text_addf(out, "by %s: ", sm_audit_group_name(group));
+    for (size_t i = 0; i < n && i < MOST; i++) {
+        sm_text_add(out, i ? "; " : "");
+        add_tally(out, &totals->tally[group][i], sm_audit__totals_unit(totals));
+    }
+    if (n > MOST) {
+        sm_text_addf(out, "; and %zu more", n - MOST);
+    }
+    sm_text_add(out, "\n");
+}
+
+static void add_ages(struct sm_text *out, const struct sm_audit_totals *totals)
+{
+    bool has_any = false;
+    for (size_t i = 0; i < SM_AUDIT_N_AGES; i++) {
+        if (totals->age[i]) {
+            sm_text_addf(out, "%s%s %lld", has_any ? ", " : "not done with, by age from the survey: ", sm_audit_age_name(i),
+                         (long long)totals->age[i]);
+            has_any = true;
+        }
+    }
+    sm_text_add(out, has_any ? "\n" : "");
+}
+
 static void add_sums(struct sm_text *out, const struct sm_audit_totals *totals)
 {
     add_states(out, totals);
     sm_text_addf(out, "%lld liners (%lld not planned), ", (long long)totals->n_liners, (long long)totals->n_unplanned);
-    sm_audit__add_m(out, totals->repaired_m);
+    sm_audit__add_people_length(out, totals->repaired_m, sm_audit__totals_unit(totals));
     sm_text_addf(out, " of pipe repaired; %lld planned repairs not made; %lld new defects\n", (long long)totals->n_not_made,
                  (long long)totals->n_new);
+    for (int g = SM_AUDIT_BY_TREATMENT; g < SM_AUDIT_N_GROUPS; g++) {
+        add_tallies(out, totals, (enum sm_audit_group)g);
+    }
+    add_ages(out, totals);
     for (size_t i = 0; i < totals->n_due; i++) {
         const struct sm_audit_due *due = &totals->due[i];
         sm_text_add(out, due->is_overdue ? "!  " : "   ");

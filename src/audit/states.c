@@ -249,15 +249,17 @@ static enum sm_status gather_spans(const struct sm_audit__work *w, const struct 
     return span ? SM_OK : SM_E_NOMEM;
 }
 
-static void add_stretch(struct sm_text *text, int64_t start_um, int64_t end_um)
+static void add_stretch(struct sm_text *text, int64_t start_um, int64_t end_um, enum sm_unit unit)
 {
-    sm_text_add_fixed(text, (double)start_um / SM_AUDIT__UM_PER_M, 2);
+    double start_m = (double)start_um / SM_AUDIT__UM_PER_M;
+    sm_text_add_fixed(text, unit == SM_UNIT_FT ? start_m / SM_M_PER_FT : start_m, 2);
     sm_text_add(text, " to ");
-    sm_audit__add_m(text, (double)end_um / SM_AUDIT__UM_PER_M);
+    sm_audit__add_people_length(text, (double)end_um / SM_AUDIT__UM_PER_M, unit);
 }
 
 /* What of the target no liner covers, or that laps are short. */
-static void add_gaps(struct sm_text *text, struct sm_audit_span target, const struct sm_audit_span *span, size_t n)
+static void add_gaps(struct sm_text *text, struct sm_audit_span target, const struct sm_audit_span *span, size_t n,
+                     enum sm_unit unit)
 {
     int64_t at_um = target.start_um;
     size_t n_gaps = 0;
@@ -276,7 +278,7 @@ static void add_gaps(struct sm_text *text, struct sm_audit_span target, const st
             continue;
         }
         sm_text_add(text, n_gaps++ ? ", " : "not covered: ");
-        add_stretch(text, at_um, next_um);
+        add_stretch(text, at_um, next_um, unit);
         at_um = next_um;
     }
     if (n_gaps == 0) {
@@ -344,7 +346,7 @@ static void say_in_place(struct sm_audit__work *w, const struct sm_audit_defect 
         if (n == 0) {
             sm_text_add(&w->text, "where it lies is not known");
         } else {
-            add_gaps(&w->text, d->target, span, n);
+            add_gaps(&w->text, d->target, span, n, sm_audit__unit(w->audit));
         }
     }
     if (strcmp(liner->place_how, "stop as noted") != 0) {
@@ -374,7 +376,7 @@ static void decide_by_work(struct sm_audit__work *w, struct sm_audit_defect *d, 
         sm_text_addf(&w->text, "referred: %s%s", o->reason ? o->reason : "", d->n_liners ? "; " : "");
         if (d->n_liners) {
             sm_text_addf(&w->text, "%s lies here but ", d->repair);
-            add_gaps(&w->text, d->target, span, n);
+            add_gaps(&w->text, d->target, span, n, sm_audit__unit(w->audit));
         }
     } else if (d->state == SM_AUDIT_INSTALLED || d->state == SM_AUDIT_MISSED) {
         say_in_place(w, d, span, n);
@@ -472,7 +474,7 @@ static bool decide_by_recheck(struct sm_audit__work *w, struct sm_audit_defect *
         d->state = SM_AUDIT_REMAINS;
         const struct sm_observation *seen = &recheck->alignment->observation[again];
         sm_text_addf(&w->text, "; logged again as %s at ", seen->code);
-        sm_audit__add_m(&w->text, axis->sighting[again].start_m);
+        sm_audit__add_people_length(&w->text, axis->sighting[again].start_m, sm_audit__unit(w->audit));
         sm_text_addf(&w->text, ", %s", where_again(w, d, recheck_idx));
         return true;
     }
@@ -671,6 +673,9 @@ enum sm_status sm_audit_make(struct sm_audit **out, const struct sm_audit_case *
     }
     if (status == SM_OK) {
         status = measure_repaired(&w);
+    }
+    if (status == SM_OK) {
+        status = sm_audit__rate_all(audit);
     }
     sm_text_release(&w.text);
     if (status != SM_OK) {

@@ -214,6 +214,7 @@ enum sm_status sm_audit_totals_add(struct sm_audit_totals *totals, const struct 
 {
     bool is_added = true;
     totals->n_segments++;
+    totals->n_in_feet += sm_audit__unit(audit) == SM_UNIT_FT;
     totals->n_not_made += (int64_t)audit->n_not_made;
     totals->n_new += (int64_t)audit->n_new;
     totals->repaired_m += audit->repaired_m;

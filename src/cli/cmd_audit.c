@@ -4,7 +4,7 @@
 enum { MAX_LISTED = 500 };
 
 struct request {
-    const char *out_dir, *segment;
+    const char *out_dir, *segment, *grades;
     int32_t warranty_months;
     bool is_verify;
     const char *chain;
@@ -21,6 +21,13 @@ static bool take_segment(void *user, const char *value, struct sm_error *err)
 {
     (void)err;
     ((struct request *)user)->segment = value;
+    return true;
+}
+
+static bool take_grades(void *user, const char *value, struct sm_error *err)
+{
+    (void)err;
+    ((struct request *)user)->grades = value;
     return true;
 }
 
@@ -57,6 +64,7 @@ static const struct sm_cli_option options[] = {
     {"chain", take_chain, true},
     {"out", take_out, true},
     {"segment", take_segment, true},
+    {"grades", take_grades, true},
     {"warranty", take_warranty, true},
     {0},
 };
@@ -82,7 +90,8 @@ static enum sm_status add_segment(void *user, const struct sm_audit *audit, stru
 static enum sm_status finish(struct printing *p, const struct sm_job_audited *audited, struct sm_error *err)
 {
     if (p->common->is_json) {
-        return sm_audit_json_close(&p->json, audited->totals, &audited->head, err);
+        enum sm_status status = sm_audit_json_turn(&p->json, audited->totals, &audited->head, err);
+        return status == SM_OK ? sm_audit_json_close(&p->json, err) : status;
     }
     return p->listing ? sm_audit_listing_print(&p->text, p->listing, audited->totals, sm_cli_columns(), sm_cli_is_utf8(), err)
                       : SM_OK;
@@ -110,12 +119,12 @@ static int audit(const struct request *request, const struct sm_cli_common *comm
     char now[32];
     sm_cli_now(now);
     struct sm_job_audit_opts opts = {.job_path = job, .segment = request->segment, .out_dir = request->out_dir, .now = now,
-                                     .warranty_months = request->warranty_months, .people_unit = SM_UNIT_M,
+                                     .warranty_months = request->warranty_months, .grades_path = request->grades,
                                      .each = add_segment, .each_user = &p, .progress = sm_cli_progress_tell,
                                      .progress_user = &progress};
     enum sm_status status = common->is_json || (common->is_quiet && request->out_dir)
                                 ? SM_OK
-                                : sm_audit_listing_new(&p.listing, MAX_LISTED, SM_UNIT_M, &err);
+                                : sm_audit_listing_new(&p.listing, MAX_LISTED, &err);
     sm_audit_json_open(&p.json, &p.text);
     if (!common->is_json) {
         sm_text_clear(&p.text);
@@ -151,6 +160,7 @@ static void add_verified_json(struct sm_text *text, const struct sm_store_checke
     sm_json_int(&json, "surveys", checked->n_surveys);
     sm_json_int(&json, "as_built", checked->n_as_built);
     sm_json_int(&json, "verdicts", checked->n_verdicts);
+    sm_json_int(&json, "decisions", checked->n_decisions);
     sm_json_int(&json, "inputs", checked->n_inputs);
     sm_json_int(&json, "inputs_missing", checked->n_missing);
     sm_json_int(&json, "inputs_changed", checked->n_changed);
@@ -182,12 +192,12 @@ static int verify(const struct request *request, const struct sm_cli_common *com
             add_verified_json(&text, &checked);
         } else if (!common->is_quiet) {
             sm_text_addf(&text,
-                         "%s: %lld events, %lld surveys, %lld as-built rows, %lld verdicts; %lld input files, %lld missing, "
-                         "%lld changed\nchain %s\n",
+                         "%s: %lld events, %lld surveys, %lld as-built rows, %lld verdicts, %lld decisions; %lld input files, "
+                         "%lld missing, %lld changed\nchain %s\n",
                          checked.n_tampered ? "the job was changed from outside" : "the job is what it was",
                          (long long)checked.n_events, (long long)checked.n_surveys, (long long)checked.n_as_built,
-                         (long long)checked.n_verdicts, (long long)checked.n_inputs, (long long)checked.n_missing,
-                         (long long)checked.n_changed, checked.chain);
+                         (long long)checked.n_verdicts, (long long)checked.n_decisions, (long long)checked.n_inputs,
+                         (long long)checked.n_missing, (long long)checked.n_changed, checked.chain);
         }
         result = sm_cli_print(&text);
         result = result == SM_CLI_DONE && checked.n_tampered ? SM_CLI_FAILED : result;
@@ -216,12 +226,13 @@ const struct sm_cli_command sm_cli_audit = {
     .name = "audit",
     .run = run,
     .line = "Show which defects were addressed, with the evidence",
-    .usage = "audit JOB [--out DIR] [--segment NAME] [--warranty MONTHS] [--verify [--chain HASH]]",
+    .usage = "audit JOB [--out DIR] [--segment NAME] [--warranty MONTHS] [--grades FILE] [--verify [--chain HASH]]",
     .help = "States: open, planned, installed, missed (a liner is in and does not cover the defect), proven (a recheck shows the\n"
             "liner and not the defect), remains (a recheck logs it again), unseen, referred.\n\n"
             "  --out DIR           write audit.json, audit.csv, audit.html, audit.pdf and the pictures there\n"
             "  --segment NAME      this segment only\n"
             "  --warranty MONTHS   list when each liner is due for its recheck, counted from the work\n"
+            "  --grades FILE       rating summaries too, by this table of grades (docs/formats/grades.md)\n"
             "  --verify            hold the job against its own history and its input files; status 1 when it was changed\n"
             "  --chain HASH        and against the chain that an earlier audit printed\n",
 };

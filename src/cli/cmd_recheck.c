@@ -117,18 +117,21 @@ static int show(const struct request *request, const struct sm_cli_common *commo
     char now[32];
     sm_cli_now(now);
     struct sm_job_audit_opts opts = {.job_path = job, .segment = segment, .out_dir = request->out_dir, .now = now,
-                                     .people_unit = SM_UNIT_M, .each = add_segment, .each_user = &p,
+                                     .each = add_segment, .each_user = &p,
                                      .progress = sm_cli_progress_tell, .progress_user = progress};
     struct sm_job_audited *audited = NULL;
-    enum sm_status status = sm_audit_listing_new(&p.listing, 500, SM_UNIT_M, &err);
+    enum sm_status status = sm_audit_listing_new(&p.listing, 500, &err);
     if (p.is_json) {
         sm_audit_json_open(&p.json, &p.text);
     }
     if (status == SM_OK) {
         status = sm_job_audit(&audited, &opts, &err);
     }
+    if (status == SM_OK && p.is_json) {
+        status = sm_audit_json_turn(&p.json, audited->totals, &audited->head, &err);
+    }
     if (status == SM_OK) {
-        status = p.is_json ? sm_audit_json_close(&p.json, audited->totals, &audited->head, &err)
+        status = p.is_json ? sm_audit_json_close(&p.json, &err)
                            : sm_audit_listing_print(&p.text, p.listing, audited->totals, sm_cli_columns(), sm_cli_is_utf8(), &err);
     }
     sm_cli_progress_end(progress);

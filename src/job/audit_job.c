@@ -1,6 +1,6 @@
 /*
- * The audit of a job, segment by segment. Lists that are small beside the surveys (rows, verdicts, events) are read once
- * and handed out by segment; surveys are loaded for their segment and let go again.
+ * The audit of a job, segment by segment: what belongs to a segment is loaded for it and let go again, and what a document
+ * has behind all segments waits in a file.
  */
 #include <errno.h>
 #include <stdio.h>
@@ -18,14 +18,11 @@ struct auditing {
     struct sm_job_audited *result;
     struct sm_store *store;
     struct sm_store_surveys *surveys;
-    struct sm_store_as_builts *rows;
     struct sm_store_verdicts *verdicts;
-    struct sm_store_events *events;
-    const struct sm_store_event **event; /* by segment, then in order */
     struct sm_job__folder *folder;       /* NULL = nothing is written */
     struct sm_audit_json json;
     struct sm_text json_text, csv_text, html_text;
-    FILE *html_body;                     /* segments wait here for the totals that stand before them */
+    FILE *html_body, *json_parts;        /* segments wait here for the totals that stand before them */
     struct sm_paper_doc *pdf;            /* NULL = the second pass, which draws segments, is not under way */
     struct sm_error *err;
 };
@@ -35,34 +32,16 @@ struct share {
     size_t first_survey, n_surveys; /* of the list */
     struct sm_job__stored **loaded; /* one a survey, NULL = not needed */
     struct sm_audit_survey *first, *recheck;
+    struct sm_store_as_builts *rows;
+    struct sm_store_events *events;
     struct sm_audit_row *row;
     struct sm_audit_event *event;
     struct sm_audit_case about;
 };
 
-/* ---- lists by segment ---- */
+/* ---- what a segment has ---- */
 
-/* Items are by segment: the run of one name from a place on. */
-static size_t run_of_rows(const struct auditing *a, const char *segment, size_t *first)
-{
-    size_t low = 0;
-    size_t high = a->rows->n;
-    while (low < high) {
-        size_t middle = (low + high) / 2;
-        if (strcmp(a->rows->item[middle].row.segment, segment) < 0) {
-            low = middle + 1;
-        } else {
-            high = middle;
-        }
-    }
-    *first = low;
-    size_t n = 0;
-    while (low + n < a->rows->n && strcmp(a->rows->item[low + n].row.segment, segment) == 0) {
-        n++;
-    }
-    return n;
-}
-
+/* Verdicts are few, and all read: the run of a segment's. */
 static size_t run_of_verdicts(const struct auditing *a, const char *segment, size_t *first)
 {
     size_t n = 0;
@@ -76,55 +55,18 @@ static size_t run_of_verdicts(const struct auditing *a, const char *segment, siz
     return n;
 }
 
-static int compare_events(const void *left, const void *right)
+static enum sm_status read_share(struct auditing *a, struct share *s)
 {
-    const struct sm_store_event *a = *(const struct sm_store_event *const *)left;
-    const struct sm_store_event *b = *(const struct sm_store_event *const *)right;
-    int order = strcmp(a->segment, b->segment);
-    return order ? order : (a > b) - (a < b); /* the list itself is in order */
-}
-
-static enum sm_status sort_events(struct auditing *a)
-{
-    a->event = sm_calloc(a->events->n + 1, sizeof *a->event);
-    if (!a->event) {
-        return sm_job__no_memory(a->err);
-    }
-    for (size_t i = 0; i < a->events->n; i++) {
-        a->event[i] = &a->events->item[i];
-    }
-    qsort(a->event, a->events->n, sizeof *a->event, compare_events);
-    return SM_OK;
-}
-
-static size_t run_of_events(const struct auditing *a, const char *segment, size_t *first)
-{
-    size_t low = 0;
-    size_t high = a->events->n;
-    while (low < high) {
-        size_t middle = (low + high) / 2;
-        if (strcmp(a->event[middle]->segment, segment) < 0) {
-            low = middle + 1;
-        } else {
-            high = middle;
-        }
-    }
-    *first = low;
-    size_t n = 0;
-    while (low + n < a->events->n && strcmp(a->event[low + n]->segment, segment) == 0) {
-        n++;
-    }
-    return n;
+    enum sm_status status = sm_store_list_as_built(&s->rows, a->store, s->about.segment, a->err);
+    return status == SM_OK ? sm_store_list_events(&s->events, a->store, s->about.segment, a->err) : status;
 }
 
 /* ---- loading a segment ---- */
 
-static bool is_spoken_of(const struct auditing *a, const char *segment, const char *survey_key)
+static bool is_spoken_of(const struct share *s, const char *survey_key)
 {
-    size_t first;
-    size_t n = run_of_rows(a, segment, &first);
-    for (size_t i = 0; i < n; i++) {
-        if (a->rows->item[first + i].counts && strcmp(a->rows->item[first + i].survey_key, survey_key) == 0) {
+    for (size_t i = 0; i < s->rows->n; i++) {
+        if (s->rows->item[i].counts && strcmp(s->rows->item[i].survey_key, survey_key) == 0) {
             return true;
         }
     }
@@ -148,7 +90,7 @@ static enum sm_status load_surveys(struct auditing *a, struct share *s)
         const struct sm_store_survey *item = &a->surveys->item[s->first_survey + i];
         bool is_recheck = item->kind == SM_SURVEY_RECHECK;
         bool counts = item->superseded_by == 0;
-        if (!counts && !is_spoken_of(a, item->segment.id, item->key)) {
+        if (!counts && !is_spoken_of(s, item->key)) {
             continue;
         }
         status = sm_job__stored_get(&s->loaded[i], a->store, item->survey_id, is_recheck && a->folder, a->err);
@@ -180,11 +122,9 @@ static const struct sm_audit_survey *survey_of(const struct share *s, const char
 
 static enum sm_status gather_rows(struct auditing *a, struct share *s)
 {
-    size_t first;
-    size_t n = run_of_rows(a, s->about.segment, &first);
-    s->row = sm_calloc(n + 1, sizeof *s->row);
-    for (size_t i = 0; s->row && i < n; i++) {
-        const struct sm_recorded *recorded = &a->rows->item[first + i];
+    s->row = sm_calloc(s->rows->n + 1, sizeof *s->row);
+    for (size_t i = 0; s->row && i < s->rows->n; i++) {
+        const struct sm_recorded *recorded = &s->rows->item[i];
         if (!recorded->counts) {
             continue;
         }
@@ -198,15 +138,13 @@ static enum sm_status gather_rows(struct auditing *a, struct share *s)
 
 static enum sm_status gather_events(struct auditing *a, struct share *s)
 {
-    size_t first;
-    size_t n = run_of_events(a, s->about.segment, &first);
-    s->event = sm_calloc(n + 1, sizeof *s->event);
-    for (size_t i = 0; s->event && i < n; i++) {
-        const struct sm_store_event *e = a->event[first + i];
+    s->event = sm_calloc(s->events->n + 1, sizeof *s->event);
+    for (size_t i = 0; s->event && i < s->events->n; i++) {
+        const struct sm_store_event *e = &s->events->item[i];
         s->event[i] = (struct sm_audit_event){e->at, e->who, e->event, e->survey_key, e->subject, e->detail};
     }
     s->about.event = s->event;
-    s->about.n_events = n;
+    s->about.n_events = s->events->n;
     return s->event ? SM_OK : sm_job__no_memory(a->err);
 }
 
@@ -218,10 +156,14 @@ static enum sm_status load_share(struct auditing *a, struct share *s)
     if (!s->loaded || !s->first || !s->recheck) {
         return sm_job__no_memory(a->err);
     }
-    enum sm_status status = load_surveys(a, s);
+    enum sm_status status = read_share(a, s);
+    if (status == SM_OK) {
+        status = load_surveys(a, s);
+    }
     s->about.first = s->first;
     s->about.recheck = s->recheck;
     s->about.today = a->result->today_text;
+    s->about.grades = a->result->grades;
     if (status == SM_OK) {
         status = gather_rows(a, s);
     }
@@ -244,6 +186,8 @@ static void release_share(struct share *s)
     sm_free(s->recheck);
     sm_free(s->row);
     sm_free(s->event);
+    sm_store_as_builts_free(&s->rows);
+    sm_store_events_free(&s->events);
 }
 
 /* ---- a segment ---- */
@@ -261,21 +205,38 @@ static enum sm_status flush(struct auditing *a, const char *name, struct sm_text
     return status;
 }
 
-static enum sm_status body_error(struct auditing *a)
+/* ---- what waits ---- */
+
+static enum sm_status waiting_error(struct auditing *a)
 {
-    sm_error_at(a->err, SM_E_IO, a->opts->out_dir, 0, 0, "audit.html cannot be put together: %s", strerror(errno));
+    sm_error_at(a->err, SM_E_IO, a->opts->out_dir, 0, 0, "the documents cannot be put together: %s", strerror(errno));
     sm_error_remedy(a->err, "make room in the folder for temporary files");
     return SM_E_IO;
 }
 
-static enum sm_status flush_body(struct auditing *a)
+static enum sm_status let_wait(struct auditing *a, FILE *file, struct sm_text *text)
 {
-    if (a->html_text.failed) {
+    if (text->failed) {
         return sm_job__no_memory(a->err);
     }
-    bool is_written = fwrite(sm_text_str(&a->html_text), 1, a->html_text.length, a->html_body) == a->html_text.length;
-    sm_text_clear(&a->html_text);
-    return is_written ? SM_OK : body_error(a);
+    bool is_written = fwrite(sm_text_str(text), 1, text->length, file) == text->length;
+    sm_text_clear(text);
+    return is_written ? SM_OK : waiting_error(a);
+}
+
+/* All that waits in file, through text into the document. */
+static enum sm_status append_waiting(struct auditing *a, const char *name, FILE *file, struct sm_text *text)
+{
+    enum sm_status status = flush(a, name, text, true);
+    char *piece = sm_calloc(1, PIECE_BYTES);
+    rewind(file);
+    status = status == SM_OK && !piece ? sm_job__no_memory(a->err) : status;
+    for (size_t n; status == SM_OK && (n = fread(piece, 1, PIECE_BYTES, file)) > 0;) {
+        sm_text_add_n(text, piece, n);
+        status = flush(a, name, text, true);
+    }
+    sm_free(piece);
+    return status == SM_OK && ferror(file) ? waiting_error(a) : status;
 }
 
 static enum sm_status write_segment(struct auditing *a, struct sm_audit *audit)
@@ -285,8 +246,11 @@ static enum sm_status write_segment(struct auditing *a, struct sm_audit *audit)
     if (status == SM_OK) {
         sm_audit_json_add(&a->json, audit);
         sm_audit_csv_add(&a->csv_text, audit);
-        sm_audit_html_add(&a->html_text, audit, folder, a->opts->people_unit);
-        status = flush_body(a);
+        sm_audit_html_add(&a->html_text, audit, folder);
+        status = let_wait(a, a->html_body, &a->html_text);
+    }
+    if (status == SM_OK) {
+        status = let_wait(a, a->json_parts, &a->json.parts_text);
     }
     if (status == SM_OK) {
         status = flush(a, "audit.json", &a->json_text, false);
@@ -298,8 +262,7 @@ static enum sm_status write_segment(struct auditing *a, struct sm_audit *audit)
 static enum sm_status draw_segment(struct auditing *a, struct sm_audit *audit)
 {
     enum sm_status status = sm_job__audit_stills(a->folder, audit, 0, a->err);
-    return status == SM_OK ? sm_audit_pdf_add(a->pdf, audit, sm_job__folder_draft(a->folder), a->opts->people_unit, a->err)
-                           : status;
+    return status == SM_OK ? sm_audit_pdf_add(a->pdf, audit, sm_job__folder_draft(a->folder), a->err) : status;
 }
 
 static enum sm_status audit_share(struct auditing *a, struct share *s)
@@ -362,20 +325,27 @@ static enum sm_status read_lists(struct auditing *a)
         return no_such_segment(a);
     }
     if (status == SM_OK) {
-        status = sm_store_list_as_built(&a->rows, a->store, segment, a->err);
-    }
-    if (status == SM_OK) {
         status = sm_store_list_verdicts(&a->verdicts, a->store, segment, a->err);
-    }
-    if (status == SM_OK) {
-        status = sm_store_list_events(&a->events, a->store, segment, a->err);
-    }
-    if (status == SM_OK) {
-        status = sort_events(a);
     }
     if (status == SM_OK) {
         status = sm_store_list_conflicts(&a->result->conflicts, a->store, segment, a->err);
     }
+    return status;
+}
+
+static enum sm_status read_grades(struct auditing *a)
+{
+    enum { LIMIT_BYTES = 1 << 20 };
+    char *data = NULL;
+    size_t n = 0;
+    if (!a->opts->grades_path) {
+        return SM_OK;
+    }
+    enum sm_status status = sm_file_read(&data, &n, a->opts->grades_path, LIMIT_BYTES, a->err);
+    if (status == SM_OK) {
+        status = sm_audit_grades_read(&a->result->grades, data, n, a->opts->grades_path, a->err);
+    }
+    sm_free(data);
     return status;
 }
 
@@ -387,6 +357,7 @@ static enum sm_status make_head(struct auditing *a)
     result->head.job = a->opts->job_path;
     enum sm_status status = sm_store_history_end(a->store, &result->head.n_events, result->chain_text, a->err);
     result->head.chain = result->chain_text;
+    result->head.grades = result->grades;
     return status == SM_OK ? sm_audit_totals_new(&result->totals, a->opts->warranty_months, a->err) : status;
 }
 
@@ -398,31 +369,31 @@ static enum sm_status open_documents(struct auditing *a)
         sm_audit_json_open(&a->json, &a->json_text);
         sm_audit_csv_head(&a->csv_text);
         a->html_body = tmpfile();
-        status = a->html_body ? SM_OK : body_error(a);
+        a->json_parts = tmpfile();
+        status = a->html_body && a->json_parts ? SM_OK : waiting_error(a);
     }
     return status;
 }
 
 static enum sm_status write_html(struct auditing *a)
 {
-    struct sm_text *text = &a->html_text;
-    sm_audit_html_head(text, a->result->totals, &a->result->head);
-    enum sm_status status = flush(a, "audit.html", text, true);
-    rewind(a->html_body);
-    char *piece = sm_calloc(1, PIECE_BYTES);
-    status = status == SM_OK && !piece ? sm_job__no_memory(a->err) : status;
-    for (size_t n; status == SM_OK && (n = fread(piece, 1, PIECE_BYTES, a->html_body)) > 0;) {
-        sm_text_add_n(text, piece, n);
-        status = flush(a, "audit.html", text, true);
-    }
-    sm_free(piece);
-    if (status == SM_OK && ferror(a->html_body)) {
-        return body_error(a);
-    }
-    sm_audit_html_foot(text, &a->result->head);
-    return status == SM_OK ? flush(a, "audit.html", text, true) : status;
+    sm_audit_html_head(&a->html_text, a->result->totals, &a->result->head);
+    enum sm_status status = append_waiting(a, "audit.html", a->html_body, &a->html_text);
+    sm_audit_html_foot(&a->html_text, &a->result->head);
+    return status == SM_OK ? flush(a, "audit.html", &a->html_text, true) : status;
 }
 
+static enum sm_status write_json(struct auditing *a)
+{
+    enum sm_status status = sm_audit_json_turn(&a->json, a->result->totals, &a->result->head, a->err);
+    if (status == SM_OK) {
+        status = append_waiting(a, "audit.json", a->json_parts, &a->json_text);
+    }
+    if (status == SM_OK) {
+        status = sm_audit_json_close(&a->json, a->err);
+    }
+    return status == SM_OK ? flush(a, "audit.json", &a->json_text, true) : status;
+}
 
 static enum sm_status write_pdf(struct auditing *a)
 {
@@ -448,10 +419,7 @@ static enum sm_status write_pdf(struct auditing *a)
 
 static enum sm_status close_documents(struct auditing *a)
 {
-    enum sm_status status = sm_audit_json_close(&a->json, a->result->totals, &a->result->head, a->err);
-    if (status == SM_OK) {
-        status = flush(a, "audit.json", &a->json_text, true);
-    }
+    enum sm_status status = write_json(a);
     if (status == SM_OK) {
         status = flush(a, "audit.csv", &a->csv_text, true);
     }
@@ -472,7 +440,10 @@ static enum sm_status close_documents(struct auditing *a)
 
 static enum sm_status audit_all(struct auditing *a)
 {
-    enum sm_status status = read_lists(a);
+    enum sm_status status = read_grades(a);
+    if (status == SM_OK) {
+        status = read_lists(a);
+    }
     if (status == SM_OK) {
         status = make_head(a);
     }
@@ -491,14 +462,14 @@ static void release(struct auditing *a)
     sm_text_release(&a->json_text);
     sm_text_release(&a->csv_text);
     sm_text_release(&a->html_text);
-    if (a->html_body) {
-        fclose(a->html_body);
+    FILE *const waiting[] = {a->html_body, a->json_parts};
+    for (size_t i = 0; i < 2; i++) {
+        if (waiting[i]) {
+            fclose(waiting[i]);
+        }
     }
     sm_job__folder_free(&a->folder);
-    sm_free(a->event);
-    sm_store_events_free(&a->events);
     sm_store_verdicts_free(&a->verdicts);
-    sm_store_as_builts_free(&a->rows);
     sm_store_surveys_free(&a->surveys);
     sm_store_close(&a->store);
 }
@@ -507,6 +478,7 @@ void sm_job_audited_free(struct sm_job_audited **audited)
 {
     if (audited && *audited) {
         sm_audit_totals_free(&(*audited)->totals);
+        sm_audit_grades_free(&(*audited)->grades);
         sm_store_conflicts_free(&(*audited)->conflicts);
         sm_free(*audited);
         *audited = NULL;

@@ -187,6 +187,7 @@ static enum sm_status add_settings(struct sm_job__record *record, const struct s
     add_word(record, "program", sm_version());
     add_rules(record, &job->sheet->rules);
     add_site(record, job->sheet);
+    add_word(record, "documents.unit", job->merged.people_unit == SM_UNIT_FT ? "ft" : "m");
     for (size_t i = 0; i < job->n_changes; i++) {
         struct sm_text name = {0};
         sm_text_addf(&name, "changed %zu: %s", i + 1, job->change[i].key);

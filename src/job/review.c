@@ -269,10 +269,10 @@ enum sm_status sm_job_review_decide(struct sm_job_review *review, const struct s
     return status;
 }
 
-enum sm_status sm_job_review_keep_reread(struct sm_job_review *review, struct sm_box box,
+enum sm_status sm_job_review_keep_reread(struct sm_job_review *review, const struct sm_review_decision *decision,
                                          const struct sm_trace *trace, struct sm_error *err)
 {
-    return sm_store_put_reread(review->store, review->record->survey.key, box, trace, err);
+    return sm_store_put_reread(review->store, &review->record->survey, decision, trace, err);
 }
 
 /* ---- issuing ---- */

@@ -75,6 +75,7 @@ static void take_sheet(struct sm_sheet *sheet, const struct sm_store_record *rec
         .n_cure_rows = record->n_cure_rows,
         .cure_row = record->cure_row,
     };
+    sheet->people_unit = says(record, "documents.unit", "ft") ? SM_UNIT_FT : SM_UNIT_M;
     take_rules(&sheet->rules, record);
     take_access(&sheet->access, record);
     take_number(record, "counter.datum offset", SM_LENGTH, &sheet->datum_offset_m);

@@ -61,6 +61,20 @@ enum sm_status sm_store__as_built_key(char content[65], char key[65], const stru
     return status == SM_OK ? sm_store__hash_fields(key, (const char *const[]){content, a->corrects}, 2, err) : status;
 }
 
+/* Apart, since jobs made apart may agree on a row and not on what was found about it. */
+enum sm_status sm_store__as_built_digests(char noted[65], char found[65], struct sm_store *store, const char *key,
+                                          struct sm_error *err)
+{
+    const struct sm_store__value value = sm_store__text(key);
+    enum sm_status status = sm_store__digest_rows(
+        noted, store, "SELECT " SM_STORE__AS_BUILT_COLUMNS " FROM as_built WHERE key = ?", &value, 1, err);
+    return status == SM_OK ? sm_store__digest_rows(found, store,
+                                                   "SELECT ordinal, concerns, severity, message FROM as_built_finding"
+                                                   " WHERE as_built_key = ? ORDER BY ordinal",
+                                                   &value, 1, err)
+                           : status;
+}
+
 /* ---- what is there already ---- */
 
 /* First column of the first row as text; "" = no row. */
@@ -118,9 +132,7 @@ static enum sm_status insert_row(struct putting *p)
     const struct sm_as_built *r = &a->row;
     return SM_STORE__RUN(
         p->store, p->err,
-        "INSERT INTO as_built (key, content, corrects, segment, survey_key, repair, is_planned, occurrence, date, crew,"
-        " kit, lot, result, outcome, remark, liner_length_um, stop_um, stop_digit_um, mark_um,"
-        " test_pressure_kpa, pressure_kpa, pipe_temperature_c, mixed, inflated, deflated, source, source_sha256, source_line, recorded_at, who)"
+        "INSERT INTO as_built (" SM_STORE__AS_BUILT_COLUMNS ")"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?, nullif(?, ''), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, nullif(?, ''),"
         " nullif(?, ''), nullif(?, ''), ?, ?, ?, ?, ?)",
         sm_store__text(p->key), sm_store__text(p->content), sm_store__text(p->corrects), sm_store__text(r->segment),
@@ -148,15 +160,22 @@ static enum sm_status insert_remarks(struct putting *p)
     return status;
 }
 
-/* The key in the history ties the row to the chain: a row taken out later leaves its event behind. */
+/* Key and digests in the history tie the row to the chain: a row taken out later leaves its event behind. */
 static enum sm_status tell(struct putting *p)
 {
     const struct sm_recorded *a = p->as_built;
+    char noted[65];
+    char found[65];
+    enum sm_status digested = sm_store__as_built_digests(noted, found, p->store, p->key, p->err);
+    if (digested != SM_OK) {
+        return digested;
+    }
     struct sm_text detail = {0};
     sm_text_addf(&detail, "row %s", p->key);
     if (*p->corrects) {
         sm_text_addf(&detail, " in place of %s", p->corrects);
     }
+    sm_text_addf(&detail, ", noted %s, found %s", noted, found);
     struct sm_store_event event = {
         .at = a->recorded_at,
         .who = a->who,

@@ -8,18 +8,7 @@
 
 #include "store_internal.h"
 
-struct checking {
-    struct sm_store *store;
-    struct sm_store_checked *checked;
-    const char *expected_chain;
-    sm_progress_fn *progress;
-    void *user;
-    struct sm_error *err;
-};
-
-static enum sm_status tell(struct checking *c, enum sm_severity severity, const char *source, const char *fmt, ...)
-    SM_PRINTF(4, 5);
-static enum sm_status tell(struct checking *c, enum sm_severity severity, const char *source, const char *fmt, ...)
+enum sm_status sm_store__check_tell(struct sm_store__checking *c, enum sm_severity severity, const char *source, const char *fmt, ...)
 {
     struct sm_error words;
     va_list args;
@@ -36,7 +25,7 @@ static enum sm_status tell(struct checking *c, enum sm_severity severity, const 
 
 /* ---- the file ---- */
 
-static enum sm_status check_file(struct checking *c)
+static enum sm_status check_file(struct sm_store__checking *c)
 {
     sqlite3_stmt *stmt;
     bool has_row = false;
@@ -44,14 +33,14 @@ static enum sm_status check_file(struct checking *c)
     while (status == SM_OK && (status = sm_store__next(c->store, stmt, &has_row, c->err)) == SM_OK && has_row) {
         const char *line = sm_store__column_text(stmt, 0);
         if (strcmp(line, "ok") != 0) {
-            status = tell(c, SM_SEVERITY_WARNING, c->store->path, "the file is damaged: %.200s", line);
+            status = sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path, "the file is damaged: %.200s", line);
         }
     }
     if (status == SM_OK) {
         status = sm_store__query(c->store, &stmt, "PRAGMA foreign_key_check", NULL, 0, c->err);
     }
     while (status == SM_OK && (status = sm_store__next(c->store, stmt, &has_row, c->err)) == SM_OK && has_row) {
-        status = tell(c, SM_SEVERITY_WARNING, c->store->path, "a row of %.60s belongs to nothing any more",
+        status = sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path, "a row of %.60s belongs to nothing any more",
                       sm_store__column_text(stmt, 0));
     }
     return status;
@@ -59,12 +48,12 @@ static enum sm_status check_file(struct checking *c)
 
 /* ---- history ---- */
 
-static enum sm_status check_history(struct checking *c)
+static enum sm_status check_history(struct sm_store__checking *c)
 {
     struct sm_error why = {0};
     enum sm_status status = sm_store_verify_history(c->store, &why);
     if (status == SM_E_CONFLICT) {
-        status = tell(c, SM_SEVERITY_WARNING, c->store->path, "%s", why.text);
+        status = sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path, "%s", why.text);
     } else if (status != SM_OK && c->err) {
         *c->err = why;
     }
@@ -74,7 +63,7 @@ static enum sm_status check_history(struct checking *c)
     return status;
 }
 
-static enum sm_status check_expected(struct checking *c)
+static enum sm_status check_expected(struct sm_store__checking *c)
 {
     sqlite3_stmt *stmt;
     bool has_row = false;
@@ -88,22 +77,21 @@ static enum sm_status check_expected(struct checking *c)
         is_there = true;
     }
     if (status == SM_OK && !is_there) {
-        status = tell(c, SM_SEVERITY_WARNING, c->store->path,
+        status = sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path,
                       "the history never had the chain %.12s...: it was written anew or cut off since that was printed",
                       c->expected_chain);
     }
     return status;
 }
 
-/* Is there an event about this survey (and subject) whose detail ends in these words? */
-static enum sm_status has_event(struct checking *c, const char *survey_key, const char *tail, bool *is_there)
+enum sm_status sm_store__check_has_event(struct sm_store__checking *c, const char *survey_key, const char *words, bool *is_there)
 {
     sqlite3_stmt *stmt;
     bool has_row = false;
     *is_there = false;
     enum sm_status status = SM_STORE__QUERY(
         c->store, &stmt, c->err, "SELECT 1 FROM history WHERE survey_key = ?1 AND instr(detail, ?2) > 0 LIMIT 1",
-        sm_store__text(survey_key), sm_store__text(tail));
+        sm_store__text(survey_key), sm_store__text(words));
     while (status == SM_OK && (status = sm_store__next(c->store, stmt, &has_row, c->err)) == SM_OK && has_row) {
         *is_there = true;
     }
@@ -112,7 +100,36 @@ static enum sm_status has_event(struct checking *c, const char *survey_key, cons
 
 /* ---- surveys ---- */
 
-static enum sm_status check_survey(struct checking *c, const struct sm_store_survey *survey)
+/* The inputs that were kept are still kept, as far as the history says how many these were. */
+static enum sm_status check_kept(struct sm_store__checking *c, const struct sm_store_survey *survey)
+{
+    sqlite3_stmt *stmt;
+    bool has_row = false;
+    int64_t n = 0;
+    bool is_told = false;
+    bool is_there = false;
+    enum sm_status status =
+        SM_STORE__QUERY(c->store, &stmt, c->err, "SELECT count(*) FROM input JOIN input_content USING (sha256) WHERE survey_id = ?",
+                        sm_store__int(survey->survey_id));
+    while (status == SM_OK && (status = sm_store__next(c->store, stmt, &has_row, c->err)) == SM_OK && has_row) {
+        n = sqlite3_column_int64(stmt, 0);
+    }
+    struct sm_text words = {0};
+    sm_text_addf(&words, ", %lld inputs kept", (long long)n);
+    if (status == SM_OK) {
+        status = words.failed ? sm_store__no_memory(c->err) : sm_store__check_has_event(c, survey->key, words.data, &is_there);
+    }
+    sm_text_release(&words);
+    if (status == SM_OK && !is_there) {
+        status = sm_store__check_has_event(c, survey->key, " inputs kept", &is_told);
+    }
+    return status != SM_OK || is_there || !is_told
+               ? status
+               : sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path, "a kept input of survey %.12s of %.60s is gone",
+                                      survey->key, survey->segment.id);
+}
+
+static enum sm_status check_survey(struct sm_store__checking *c, const struct sm_store_survey *survey)
 {
     char digest[65];
     bool is_there = false;
@@ -120,123 +137,81 @@ static enum sm_status check_survey(struct checking *c, const struct sm_store_sur
     bool was_stored = false;
     enum sm_status status = sm_store__digest(digest, c->store, survey->survey_id, c->err);
     if (status == SM_OK) {
-        status = has_event(c, survey->key, digest, &is_there);
+        status = sm_store__check_has_event(c, survey->key, digest, &is_there);
     }
     if (status == SM_OK && !is_there) { /* a job of an earlier version has no digests */
-        status = has_event(c, survey->key, ", results ", &has_digest);
+        status = sm_store__check_has_event(c, survey->key, ", results ", &has_digest);
     }
     if (status == SM_OK && !is_there && !has_digest) {
-        status = has_event(c, survey->key, " observations", &was_stored);
+        status = sm_store__check_has_event(c, survey->key, " observations", &was_stored);
     }
     if (status != SM_OK || is_there || was_stored) {
         return status;
     }
-    return tell(c, SM_SEVERITY_WARNING, c->store->path,
+    return sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path,
                 has_digest ? "stored results of survey %.12s of %.60s were changed" : "survey %.12s of %.60s is not in the history",
                 survey->key, survey->segment.id);
 }
 
-static enum sm_status check_surveys(struct checking *c)
+static enum sm_status check_surveys(struct sm_store__checking *c)
 {
     struct sm_store_surveys *surveys = NULL;
     enum sm_status status = sm_store_list_surveys(&surveys, c->store, NULL, c->err);
     for (size_t i = 0; status == SM_OK && i < surveys->n; i++) {
         c->checked->n_surveys++;
         status = check_survey(c, &surveys->item[i]);
+        status = status == SM_OK ? check_kept(c, &surveys->item[i]) : status;
     }
     sm_store_surveys_free(&surveys);
     return status;
 }
 
-/* ---- rows with keys ---- */
+/*
+ * Which run counts is the one thing about a stored survey that changes later. Either an event says so, or (jobs made apart and
+ * merged) it is the run stored last over one recording.
+ */
+#define RECORDING(survey)                                                                                                      \
+    "(SELECT group_concat(role || sha256, ' ') FROM (SELECT role, sha256 FROM input WHERE survey_id = " survey ".survey_id"      \
+    "  AND role IN ('video', 'log') ORDER BY role, ordinal))"
+#define IS_LATER_RUN                                                                                                           \
+    " b.segment_id = a.segment_id AND b.kind = a.kind AND (b.stored_at, b.key) > (a.stored_at, a.key) AND " RECORDING(         \
+        "b") " = " RECORDING("a")
 
-static enum sm_status check_row(struct checking *c, const struct sm_recorded *a)
-{
-    char content[65];
-    char key[65];
-    struct sm_text tail = {0};
-    bool is_there = false;
-    enum sm_status status = sm_store__as_built_key(content, key, a, c->err);
-    sm_text_addf(&tail, "row %s", a->key);
-    if (status == SM_OK) {
-        status = tail.failed ? sm_store__no_memory(c->err) : has_event(c, a->survey_key, tail.data, &is_there);
-    }
-    sm_text_release(&tail);
-    if (status == SM_OK && (strcmp(content, a->content) != 0 || strcmp(key, a->key) != 0)) {
-        return tell(c, SM_SEVERITY_WARNING, c->store->path, "as-built row %.12s of %.60s %.40s was changed", a->key,
-                    a->row.segment, a->row.repair);
-    }
-    if (status == SM_OK && !is_there) {
-        return tell(c, SM_SEVERITY_WARNING, c->store->path, "as-built row %.12s of %.60s %.40s is not in the history", a->key,
-                    a->row.segment, a->row.repair);
-    }
-    return status;
-}
+static const char supersede_sql[] =
+    "SELECT a.key, g.name FROM survey a JOIN segment g USING (segment_id) WHERE"
+    "  (a.superseded_by IS NULL AND (EXISTS (SELECT 1 FROM history h WHERE h.survey_key = a.key AND h.event = 'survey superseded')"
+    "    OR EXISTS (SELECT 1 FROM survey b WHERE b.superseded_by IS NULL AND" IS_LATER_RUN ")))"
+    "  OR (a.superseded_by IS NOT NULL"
+    "    AND NOT EXISTS (SELECT 1 FROM survey k JOIN history h ON h.survey_key = a.key AND h.event = 'survey superseded'"
+    "      AND h.detail = 'by ' || k.key WHERE k.survey_id = a.superseded_by)"
+    "    AND NOT EXISTS (SELECT 1 FROM survey b WHERE b.survey_id = a.superseded_by AND" IS_LATER_RUN "))";
 
-static enum sm_status check_rows(struct checking *c)
-{
-    struct sm_store_as_builts *rows = NULL;
-    enum sm_status status = sm_store_list_as_built(&rows, c->store, NULL, c->err);
-    for (size_t i = 0; status == SM_OK && i < rows->n; i++) {
-        c->checked->n_as_built++;
-        status = check_row(c, &rows->item[i]);
-    }
-    sm_store_as_builts_free(&rows);
-    return status;
-}
-
-static enum sm_status check_verdicts(struct checking *c)
-{
-    struct sm_store_verdicts *list = NULL;
-    enum sm_status status = sm_store_list_verdicts(&list, c->store, NULL, c->err);
-    for (size_t i = 0; status == SM_OK && i < list->n; i++) {
-        char key[65];
-        bool is_there = false;
-        c->checked->n_verdicts++;
-        status = sm_store__verdict_key(key, &list->item[i], c->err);
-        if (status == SM_OK) {
-            status = has_event(c, list->item[i].survey_key, key, &is_there);
-        }
-        if (status == SM_OK && !is_there) {
-            status = tell(c, SM_SEVERITY_WARNING, c->store->path, "a verdict on %.60s %.40s was changed or is not in the history",
-                          list->item[i].segment, list->item[i].repair);
-        }
-    }
-    sm_store_verdicts_free(&list);
-    return status;
-}
-
-/* Everything an event says was stored must be there. The key of a row stands behind "row " in the detail. */
-static const char gone_sql[] =
-    "SELECT event, segment, subject FROM history h WHERE"
-    "  (event IN ('survey stored', 'recheck stored') AND NOT EXISTS (SELECT 1 FROM survey s WHERE s.key = h.survey_key))"
-    "  OR (event IN ('as-built recorded', 'as-built corrected') AND NOT EXISTS"
-    "    (SELECT 1 FROM as_built a WHERE a.key = substr(h.detail, 5, 64)))"
-    "  OR (event = 'verdict given' AND NOT EXISTS (SELECT 1 FROM verdict v WHERE v.key = substr(h.detail, -64)))"
-    " ORDER BY history_id LIMIT 100";
-
-static enum sm_status check_gone(struct checking *c)
+static enum sm_status check_which_counts(struct sm_store__checking *c)
 {
     sqlite3_stmt *stmt;
     bool has_row = false;
-    enum sm_status status = sm_store__query(c->store, &stmt, gone_sql, NULL, 0, c->err);
+    enum sm_status status = sm_store__query(c->store, &stmt, supersede_sql, NULL, 0, c->err);
     while (status == SM_OK && (status = sm_store__next(c->store, stmt, &has_row, c->err)) == SM_OK && has_row) {
-        status = tell(c, SM_SEVERITY_WARNING, c->store->path, "the history says \"%.40s\" of %.60s %.40s, but it is gone",
-                      sm_store__column_text(stmt, 0), sm_store__column_text(stmt, 1), sm_store__column_text(stmt, 2));
+        status = sm_store__check_tell(c, SM_SEVERITY_WARNING, c->store->path,
+                                      "whether survey %.12s of %.60s counts was changed", sm_store__column_text(stmt, 0),
+                                      sm_store__column_text(stmt, 1));
+        if (status != SM_OK) {
+            sqlite3_reset(stmt);
+        }
     }
     return status;
 }
 
 /* ---- input files ---- */
 
-static enum sm_status check_input(struct checking *c, const char *path, int64_t size_bytes, const char *sha256)
+static enum sm_status check_input(struct sm_store__checking *c, const char *path, int64_t size_bytes, const char *sha256)
 {
     struct stat present;
     char now[65];
     c->checked->n_inputs++;
     if (stat(path, &present) != 0) {
         c->checked->n_missing++;
-        return tell(c, SM_SEVERITY_NOTE, path, "is not there any more; its fingerprint is %.12s...", sha256);
+        return sm_store__check_tell(c, SM_SEVERITY_NOTE, path, "is not there any more; its fingerprint is %.12s...", sha256);
     }
     bool is_same = present.st_size == size_bytes || size_bytes < 0;
     if (is_same) {
@@ -251,10 +226,10 @@ static enum sm_status check_input(struct checking *c, const char *path, int64_t 
         return SM_OK;
     }
     c->checked->n_changed++;
-    return tell(c, SM_SEVERITY_NOTE, path, "has other content than when it was taken in (fingerprint %.12s...)", sha256);
+    return sm_store__check_tell(c, SM_SEVERITY_NOTE, path, "has other content than when it was taken in (fingerprint %.12s...)", sha256);
 }
 
-static enum sm_status check_inputs(struct checking *c)
+static enum sm_status check_inputs(struct sm_store__checking *c)
 {
     sqlite3_stmt *stmt;
     bool has_row = false;
@@ -282,9 +257,9 @@ static enum sm_status check_inputs(struct checking *c)
 enum sm_status sm_store_check(struct sm_store_checked *checked, struct sm_store *store, const char *expected_chain,
                               sm_progress_fn *progress, void *user, struct sm_error *err)
 {
-    struct checking c = {store, checked, expected_chain, progress, user, err};
-    static enum sm_status (*const steps[])(struct checking *) = {check_file,   check_history,  check_expected, check_surveys,
-                                                                 check_rows,   check_verdicts, check_gone,     check_inputs};
+    struct sm_store__checking c = {store, checked, expected_chain, progress, user, err};
+    static enum sm_status (*const steps[])(struct sm_store__checking *) = {
+        check_file, check_history, check_expected, check_surveys, check_which_counts, sm_store__check_rows, check_inputs};
     enum sm_status status = SM_OK;
     for (size_t i = 0; status == SM_OK && i < sizeof steps / sizeof *steps; i++) {
         status = steps[i](&c);

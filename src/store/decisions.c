@@ -37,8 +37,8 @@ static void add_real(struct sm_text *text, double value)
     sm_text_add(text, ",");
 }
 
-static enum sm_status make_key(char key[65], const char *before, const char *survey_key,
-                               const struct sm_review_decision *d, struct sm_error *err)
+enum sm_status sm_store__decision_key(char key[65], const char *before, const char *survey_key,
+                                      const struct sm_review_decision *d, struct sm_error *err)
 {
     struct sm_text numbers = {0};
     char box[SM_STORE__BOX_TEXT];
@@ -102,7 +102,7 @@ static enum sm_status put_decision(struct sm_store *store, const struct sm_store
     char key[65];
     enum sm_status status = last_key(store, before, err);
     if (status == SM_OK) {
-        status = make_key(key, before, survey->key, decision, err);
+        status = sm_store__decision_key(key, before, survey->key, decision, err);
     }
     if (status == SM_OK) {
         status = put_row(store, key, survey->key, decision, err);
@@ -168,13 +168,11 @@ static const char columns[] =
     "WITH RECURSIVE line(survey_id, key) AS ("
     "  SELECT survey_id, key FROM survey WHERE key = ?1"
     "  UNION SELECT s.survey_id, s.key FROM survey s JOIN line l ON s.superseded_by = l.survey_id)"
-    " SELECT key, act, treatment, at, who, observation, of_key, code, ch1, ch2, q1, q2, reading, rule, value,"
-    " reason, time_s, distance_m, start_m, end_m, clock_from_h, clock_to_h, box_x_px, box_y_px, box_width_px,"
-    " box_height_px FROM decision WHERE survey_key IN (SELECT key FROM line)"
+    " SELECT " SM_STORE__DECISION_COLUMNS " FROM decision WHERE survey_key IN (SELECT key FROM line)"
     " ORDER BY at, decision_id" /* merged ones come in by the order of merging */;
 
-static enum sm_status take_decision(struct sm_review_decision *d, struct sm_store_decisions *decisions,
-                                    sqlite3_stmt *stmt, struct sm_store *store, struct sm_error *err)
+enum sm_status sm_store__take_decision(struct sm_review_decision *d, struct sm_arena *arena, sqlite3_stmt *stmt,
+                                       struct sm_store *store, struct sm_error *err)
 {
     int act;
     int treatment;
@@ -189,7 +187,7 @@ static enum sm_status take_decision(struct sm_review_decision *d, struct sm_stor
     const char **const text[N_TEXTS] = {&d->at,  &d->who, &d->observation, &d->of_key, &d->code,  &d->ch1,   &d->ch2,
                                         &d->q1, &d->q2,  &d->reading,     &d->rule,   &d->value, &d->reason};
     for (int i = 0; i < N_TEXTS; i++) {
-        enum sm_status status = sm_store__copy_text(text[i], decisions->arena, stmt, FIRST_TEXT + i, err);
+        enum sm_status status = sm_store__copy_text(text[i], arena, stmt, FIRST_TEXT + i, err);
         if (status != SM_OK) {
             return status;
         }
@@ -215,7 +213,7 @@ static enum sm_status fill(struct sm_store_decisions *decisions, struct sm_store
     enum sm_status status = SM_STORE__QUERY(store, &stmt, err, columns, sm_store__text(survey_key));
     while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
         status = sm_grow(&decisions->item, decisions->n, &capacity, sizeof *decisions->item) == SM_OK
-                     ? take_decision(&decisions->item[decisions->n], decisions, stmt, store, err)
+                     ? sm_store__take_decision(&decisions->item[decisions->n], decisions->arena, stmt, store, err)
                      : sm_store__no_memory(err);
         decisions->n += status == SM_OK;
         if (status != SM_OK) {

@@ -16,11 +16,7 @@ static const struct {
     const char *table, *columns;
     size_t counter; /* in struct sm_store_merged */
 } keyed[] = {
-    {"as_built",
-     "key, content, corrects, segment, survey_key, repair, is_planned, occurrence, date, crew, kit, lot, result, outcome,"
-     " remark, liner_length_um, stop_um, stop_digit_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, mixed, inflated,"
-     " deflated, source, source_sha256, source_line, recorded_at, who",
-     offsetof(struct sm_store_merged, n_as_built)},
+    {"as_built", SM_STORE__AS_BUILT_COLUMNS, offsetof(struct sm_store_merged, n_as_built)},
     {"decision",
      "key, survey_key, at, who, act, observation, of_key, time_s, distance_m, start_m, end_m, code, ch1, ch2, q1, q2,"
      " clock_from_h, clock_to_h, treatment, reading, box_x_px, box_y_px, box_width_px, box_height_px, rule, value, reason",

@@ -152,8 +152,7 @@ static enum sm_status put_inputs(struct putting *p)
 
 /* ---- trace and alignment ---- */
 
-/* One row of trace columns behind those that say whose it is (at most two). */
-static enum sm_status put_trace_row(struct sm_store *store, const char *sql, const struct sm_store__value *whose,
+enum sm_status sm_store__put_trace_row(struct sm_store *store, const char *sql, const struct sm_store__value *whose,
                                     size_t n_whose, const struct sm_trace *trace, struct sm_error *err)
 {
     enum { N_COLUMNS = 13, MAX_WHOSE = 2 };
@@ -194,21 +193,10 @@ static enum sm_status put_trace(struct putting *p)
 {
     struct sm_store__value whose = sm_store__int(p->survey_id);
     return p->put->trace
-               ? put_trace_row(p->store,
+               ? sm_store__put_trace_row(p->store,
                                "INSERT INTO trace VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", &whose,
                                1, p->put->trace, p->err)
                : SM_OK;
-}
-
-enum sm_status sm_store_put_reread(struct sm_store *store, const char *survey_key, struct sm_box asked,
-                                   const struct sm_trace *trace, struct sm_error *err)
-{
-    char place[SM_STORE__BOX_TEXT];
-    sm_store__box_text(place, asked);
-    const struct sm_store__value whose[] = {sm_store__text(survey_key), sm_store__text(place)};
-    return put_trace_row(
-        store, "INSERT OR REPLACE INTO reread VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", whose, 2,
-        trace, err);
 }
 
 static enum sm_status put_alignment(struct putting *p)
@@ -469,6 +457,15 @@ static enum sm_status supersede(struct putting *p)
     }
 }
 
+static size_t count_kept(const struct sm_store_put *put)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < put->n_inputs; i++) {
+        n += put->input[i].content != NULL;
+    }
+    return n;
+}
+
 static enum sm_status tell_stored(struct putting *p)
 {
     struct sm_text detail = {0};
@@ -482,7 +479,7 @@ static enum sm_status tell_stored(struct putting *p)
     if (plan) {
         sm_text_addf(&detail, ", %zu repairs, %zu unrepaired", plan->n_repairs, plan->n_unrepaired);
     }
-    sm_text_addf(&detail, ", results %s", digest);
+    sm_text_addf(&detail, ", results %s, %zu inputs kept", digest, count_kept(p->put));
     enum sm_status status =
         detail.failed ? sm_store__no_memory(p->err)
                       : tell(p, p->put->kind == SM_SURVEY_RECHECK ? "recheck stored" : "survey stored",

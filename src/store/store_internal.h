@@ -109,10 +109,53 @@ struct sm_store__part {
 enum { SM_STORE__N_PARTS = 11 };
 extern const struct sm_store__part sm_store__parts[SM_STORE__N_PARTS];
 enum sm_status sm_store__digest(char hex[65], struct sm_store *store, int64_t survey_id, struct sm_error *err);
+/* The digest of what one query gives. */
+enum sm_status sm_store__digest_rows(char hex[65], struct sm_store *store, const char *sql, const struct sm_store__value *values,
+                                     size_t n, struct sm_error *err);
 
-/* as_built.c, verdict.c: the keys of rows as they stand in a list. */
+/* as_built.c, verdict.c: the keys of rows as they stand in a list; digests of a row as noted and of what was found about it. */
+#define SM_STORE__AS_BUILT_COLUMNS                                                                                             \
+    "key, content, corrects, segment, survey_key, repair, is_planned, occurrence, date, crew, kit, lot, result, outcome,"       \
+    " remark, liner_length_um, stop_um, stop_digit_um, mark_um, test_pressure_kpa, pressure_kpa, pipe_temperature_c, mixed,"    \
+    " inflated, deflated, source, source_sha256, source_line, recorded_at, who"
 enum sm_status sm_store__as_built_key(char content[65], char key[65], const struct sm_recorded *a, struct sm_error *err);
+enum sm_status sm_store__as_built_digests(char noted[65], char found[65], struct sm_store *store, const char *key,
+                                          struct sm_error *err);
 enum sm_status sm_store__verdict_key(char key[65], const struct sm_verdict *v, struct sm_error *err);
+
+/* decisions.c: columns as sm_store__take_decision() takes them, and the key of a decision that follows another. */
+#define SM_STORE__DECISION_COLUMNS                                                                                             \
+    "key, act, treatment, at, who, observation, of_key, code, ch1, ch2, q1, q2, reading, rule, value,"                          \
+    " reason, time_s, distance_m, start_m, end_m, clock_from_h, clock_to_h, box_x_px, box_y_px, box_width_px, box_height_px"
+enum { SM_STORE__N_DECISION_COLUMNS = 26 };
+enum sm_status sm_store__take_decision(struct sm_review_decision *d, struct sm_arena *arena, sqlite3_stmt *stmt,
+                                       struct sm_store *store, struct sm_error *err);
+enum sm_status sm_store__decision_key(char key[65], const char *before, const char *survey_key,
+                                      const struct sm_review_decision *d, struct sm_error *err);
+
+/* put.c: one row of trace columns behind those that say whose it is (at most two). */
+enum sm_status sm_store__put_trace_row(struct sm_store *store, const char *sql, const struct sm_store__value *whose,
+                                       size_t n_whose, const struct sm_trace *trace, struct sm_error *err);
+
+/* reread.c */
+enum sm_status sm_store__reread_digest(char hex[65], struct sm_store *store, const char *survey_key, const char *asked,
+                                       struct sm_error *err);
+
+/* check.c, check_rows.c: what the steps of a check share. */
+struct sm_store__checking {
+    struct sm_store *store;
+    struct sm_store_checked *checked;
+    const char *expected_chain;
+    sm_progress_fn *progress;
+    void *user;
+    struct sm_error *err;
+};
+enum sm_status sm_store__check_tell(struct sm_store__checking *c, enum sm_severity severity, const char *source,
+                                    const char *fmt, ...) SM_PRINTF(4, 5);
+/* Is there an event about this survey whose detail has these words? */
+enum sm_status sm_store__check_has_event(struct sm_store__checking *c, const char *survey_key, const char *words, bool *is_there);
+/* Rows that stand by their own key, rereads, kept inputs, and that nothing is gone that the history speaks of. */
+enum sm_status sm_store__check_rows(struct sm_store__checking *c);
 
 enum sm_status sm_store__no_memory(struct sm_error *err);
 

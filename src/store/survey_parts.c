@@ -63,12 +63,12 @@ static void add_value(struct sm_text *text, sqlite3_stmt *stmt, int column)
     }
 }
 
-static enum sm_status add_rows(struct sm_text *text, struct sm_store *store, const char *sql, int64_t survey_id,
-                               struct sm_error *err)
+static enum sm_status add_rows(struct sm_text *text, struct sm_store *store, const char *sql,
+                               const struct sm_store__value *values, size_t n, struct sm_error *err)
 {
     sqlite3_stmt *stmt;
     bool has_row = false;
-    enum sm_status status = SM_STORE__QUERY(store, &stmt, err, sql, sm_store__int(survey_id));
+    enum sm_status status = sm_store__query(store, &stmt, sql, values, n, err);
     sm_text_add(text, "*\n");
     while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
         for (int i = 0; i < sqlite3_column_count(stmt); i++) {
@@ -78,22 +78,35 @@ static enum sm_status add_rows(struct sm_text *text, struct sm_store *store, con
     return status;
 }
 
-enum sm_status sm_store__digest(char hex[65], struct sm_store *store, int64_t survey_id, struct sm_error *err)
+static enum sm_status end_digest(char hex[65], struct sm_text *text, enum sm_status status, struct sm_error *err)
 {
-    struct sm_text text = {0};
-    enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i < SM_STORE__N_PARTS; i++) {
-        status = add_rows(&text, store, sm_store__parts[i].digest_sql, survey_id, err);
-    }
-    for (size_t i = 0; status == SM_OK && i < sizeof linked / sizeof *linked; i++) {
-        status = add_rows(&text, store, linked[i], survey_id, err);
-    }
-    if (status == SM_OK && text.failed) {
+    if (status == SM_OK && text->failed) {
         status = sm_store__no_memory(err);
     }
     if (status == SM_OK) {
-        sm_sha256(text.data, text.length, hex);
+        sm_sha256(text->data, text->length, hex);
     }
-    sm_text_release(&text);
+    sm_text_release(text);
     return status;
+}
+
+enum sm_status sm_store__digest(char hex[65], struct sm_store *store, int64_t survey_id, struct sm_error *err)
+{
+    struct sm_text text = {0};
+    const struct sm_store__value value = sm_store__int(survey_id);
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; status == SM_OK && i < SM_STORE__N_PARTS; i++) {
+        status = add_rows(&text, store, sm_store__parts[i].digest_sql, &value, 1, err);
+    }
+    for (size_t i = 0; status == SM_OK && i < sizeof linked / sizeof *linked; i++) {
+        status = add_rows(&text, store, linked[i], &value, 1, err);
+    }
+    return end_digest(hex, &text, status, err);
+}
+
+enum sm_status sm_store__digest_rows(char hex[65], struct sm_store *store, const char *sql, const struct sm_store__value *values,
+                                     size_t n, struct sm_error *err)
+{
+    struct sm_text text = {0};
+    return end_digest(hex, &text, add_rows(&text, store, sql, values, n, err), err);
 }

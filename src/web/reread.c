@@ -32,7 +32,7 @@ static bool tell(void *user, const char *doing, double done, double total)
 static enum sm_status decide(struct sm_web *web, const struct sm_trace *trace, struct sm_error *err)
 {
     const struct sm_review_decision *decision = &web->reread->decision;
-    enum sm_status status = sm_job_review_keep_reread(web->review, decision->box, trace, err);
+    enum sm_status status = sm_job_review_keep_reread(web->review, decision, trace, err);
     return status == SM_OK ? sm_job_review_decide(web->review, decision, err) : status;
 }
 

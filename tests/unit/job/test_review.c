@@ -392,7 +392,7 @@ static void test_review__a_box_is_read_once(void **state)
     struct sm_reading read[] = {{0, 0, 1.0F, SM_READING_READ}, {20, 2000, 1.0F, SM_READING_READ}};
     const struct sm_trace other = {
         .format = {box.box, SM_UNIT_M, 2, false, false}, .n_readings = 2, .reading = read, .duration_s = 45};
-    assert_ok(sm_job_review_keep_reread(review, box.box, &other, &err), &err);
+    assert_ok(sm_job_review_keep_reread(review, &box, &other, &err), &err);
     decide(review, &box);
     assert_close(observation(review, 2)->distance_m, 20.0, 1e-9);
     const struct sm_review_decision undo = decision_of(SM_REVIEW_UNDO, NULL);

@@ -37,17 +37,27 @@ static void put_run(struct sm_store *store, int segment_no, int run_no)
     char rule[16];
     snprintf(name, sizeof name, "S%d", segment_no);
     snprintf(rule, sizeof rule, "%d mm", 100 + run_no);
-    struct sm_store_input input = {.role = "log", .path = "run.csv", .size_bytes = 10};
+    struct sm_store_input input = {.role = "log", .path = "run.csv", .size_bytes = (int64_t)strlen(name), .content = name};
     sm_sha256(name, strlen(name), input.sha256);
     struct sm_store_setting setting = {"rules.overlap", rule};
     struct sm_segment segment = {name, "A", "B", 20, 200, SM_NAN, NULL, SM_FLOW_UNKNOWN};
     struct sm_observation observation[3] = {invent_observation(0), invent_observation(1), invent_observation(2)};
+    struct sm_tie tie = {0.4, 0.0};
+    struct sm_reading reading[2] = {{0, 0, 1.0F, SM_READING_READ}, {20, 2000, 0.9F, SM_READING_READ}};
+    struct sm_trace trace = {.format = {{1, 2, 30, 10}, SM_UNIT_M, 2, false, false}, .n_readings = 2, .reading = reading,
+                             .duration_s = 20};
+    struct sm_finding finding = {.severity = SM_SEVERITY_NOTE, .source = "run.csv", .line = 2, .entry_idx = -1, .message = "odd",
+                                 .time_s = SM_NAN};
+    struct sm_findings list = {.n = 1, .item = &finding};
+    struct sm_store_findings findings = {"log", &list};
     struct sm_alignment alignment = {.method = "log", .length_m = 20, .n_observations = 3, .observation = observation,
+                                     .n_ties = 1, .tie = &tie,
                                      .clock_offset_s = SM_NAN, .clock_residual_s = SM_NAN, .misclosure_m = SM_NAN};
     struct sm_kit kit = {"short", 150, 225, 600000, 210, 2, 1.5, 50, 80, "silicate"};
     struct sm_cure_row cure = {"silicate", 12, 25, 67};
     static const int32_t covers[] = {1};
-    struct sm_repair repair = {"R1", 0, 700000, 600000, 3.4, 0.1, 610, 1, covers, 0, NULL, 0, NULL};
+    static const char *const works[] = {"clean"};
+    struct sm_repair repair = {"R1", 0, 700000, 600000, 3.4, 0.1, 610, 1, covers, 0, NULL, 1, works};
     struct sm_target target = {1, 750000, 1250000};
     struct sm_unrepaired unrepaired = {2, "no kit"};
     struct sm_plan plan = {.n_targets = 1, .target = &target, .n_repairs = 1, .repair = &repair, .n_unrepaired = 1,
@@ -55,7 +65,7 @@ static void put_run(struct sm_store *store, int segment_no, int run_no)
     struct sm_store_put put = {.stored_at = stamp(at, run_no * 60 + segment_no), .who = "planner", .segment = &segment,
                                .n_inputs = 1, .input = &input, .n_settings = 1, .setting = &setting,
                                .alignment = &alignment, .n_kits = 1, .kit = &kit, .plan = &plan, .n_cure_rows = 1,
-                               .cure_row = &cure};
+                               .cure_row = &cure, .trace = &trace, .n_findings = 1, .findings = &findings};
     struct sm_error err = {0};
     assert_ok(sm_store_put_schedule(store, &put, NULL, NULL, &err), &err);
 }
@@ -344,6 +354,29 @@ static void test_merge__refuses(void **state)
 
 /* ---- is it still what it was? ---- */
 
+/* A reviewer's decision about the first survey of a segment; a marked box with what is read there. */
+static void put_decision(struct sm_store *store, int segment_no, enum sm_review_act act, int minute)
+{
+    char name[16];
+    char at[32];
+    struct sm_store_surveys *surveys = NULL;
+    struct sm_error err = {0};
+    snprintf(name, sizeof name, "S%d", segment_no);
+    struct sm_review_decision d = {.act = act, .at = stamp(at, minute), .who = "Eve", .observation = "O2", .time_s = 3,
+                                   .distance_m = 1.1, .start_m = 1, .end_m = 1.2, .clock_from_h = 3, .clock_to_h = 4,
+                                   .code = "BAC", .ch1 = "B", .ch2 = "", .q1 = "10", .q2 = "", .reading = "1.10",
+                                   .box = {1, 2, 30, 10}, .rule = "overlap", .value = "50 mm", .reason = "seen",
+                                   .treatment = SM_TREATMENT_REFER};
+    struct sm_reading reading = {1, 110, 1.0F, SM_READING_READ};
+    struct sm_trace trace = {.format = {d.box, SM_UNIT_M, 2, false, false}, .n_readings = 1, .reading = &reading, .duration_s = 9};
+    assert_ok(sm_store_list_surveys(&surveys, store, name, &err), &err);
+    if (act == SM_REVIEW_BOX) {
+        assert_ok(sm_store_put_reread(store, &surveys->item[0], &d, &trace, &err), &err);
+    }
+    assert_ok(sm_store_put_decision(store, &surveys->item[0], &d, "decided so", &err), &err);
+    sm_store_surveys_free(&surveys);
+}
+
 static void make_sound_job(const char *path)
 {
     struct sm_store *store = open_job(path);
@@ -353,6 +386,10 @@ static void make_sound_job(const char *path)
     put_row(store, 0, 0, 1.0, "Ann");
     put_row(store, 0, 0, 1.1, "Ann");
     put_word(store, 0, "seen", "Ann", 600);
+    put_word(store, 0, "not seen", "Ben", 601);
+    put_decision(store, 0, SM_REVIEW_MOVE, 620);
+    put_decision(store, 0, SM_REVIEW_BOX, 621);
+    put_decision(store, 1, SM_REVIEW_TREATMENT, 622);
     sm_store_close(&store);
 }
 
@@ -395,6 +432,17 @@ static void test_check__every_tampering_shows(void **state)
         "DELETE FROM unrepaired",
         "UPDATE segment SET name = 'S9' WHERE name = 'S1'",
         "PRAGMA foreign_keys = OFF; DELETE FROM survey WHERE survey_id = 3",
+        "UPDATE survey SET superseded_by = NULL",
+        "UPDATE survey SET superseded_by = 3 WHERE survey_id = 1",
+        "UPDATE survey SET superseded_by = 1 WHERE survey_id = 3",
+        "DROP TRIGGER decision_is_not_changed; UPDATE decision SET decision_id = -decision_id WHERE decision_id < 3;"
+        " UPDATE decision SET decision_id = 3 + decision_id WHERE decision_id < 0",
+        "INSERT INTO decision (key, survey_key, at, who, act, observation, of_key, clock_from_h, clock_to_h, treatment, box_x_px,"
+        " box_y_px, box_width_px, box_height_px, reason) SELECT printf('%064d', 5), survey_key, at, 'me', 'withdraw', 'O2', '', 0, 0,"
+        " treatment, 0, 0, 0, 0, '' FROM decision LIMIT 1",
+        "INSERT INTO verdict SELECT 9, printf('%064d', 5), segment, survey_key, repair, 'defective', '', said_at, who FROM verdict LIMIT 1",
+        "INSERT INTO reread SELECT survey_key, '1,1,1,1', unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px,"
+        " has_leading_zeros, has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps FROM reread",
     };
     for (size_t i = 0; i < sizeof tamperings / sizeof *tamperings; i++) {
         char path[320];
@@ -410,6 +458,112 @@ static void test_check__every_tampering_shows(void **state)
             fail_msg("not noticed: %s", tamperings[i]);
         }
     }
+}
+
+/* ---- every cell of every table ---- */
+
+/* What SQL says, one name a line. */
+static struct sm_text names_of(const char *path, const char *sql)
+{
+    sqlite3 *db = NULL;
+    struct sm_text text = {0};
+    assert_int_equal(sqlite3_open_v2(path, &db, SQLITE_OPEN_READONLY, NULL), SQLITE_OK);
+    add_rows(&text, db, sql);
+    sqlite3_close(db);
+    return text;
+}
+
+static bool is_noticed(const char *path)
+{
+    struct sm_store *store = NULL;
+    struct sm_store_checked checked = {0};
+    enum sm_status status = sm_store_open(&store, path, SM_STORE_READ, NULL);
+    status = status == SM_OK ? sm_store_check(&checked, store, NULL, NULL, NULL, NULL) : status;
+    sm_store_close(&store);
+    sm_findings_release(&checked.findings);
+    return status != SM_OK || checked.n_tampered;
+}
+
+/* In a copy, by a program that first takes every guard away. */
+static void expect_noticed(const char *sound, const char *copy, const char *sql)
+{
+    struct sm_text script = names_of(
+        sound, "SELECT 'DROP TRIGGER ' || name || ';' FROM sqlite_schema WHERE type = 'trigger'");
+    char *data = NULL;
+    size_t n = 0;
+    assert_ok(sm_file_read(&data, &n, sound, 64 << 20, NULL), NULL);
+    assert_ok(sm_file_write(copy, data, n, NULL), NULL);
+    sm_free(data);
+    for (char *at = script.data; (at = strchr(at, '|'));) {
+        *at = ' ';
+    }
+    sm_text_addf(&script, "PRAGMA foreign_keys = OFF; PRAGMA ignore_check_constraints = ON; %s", sql);
+    meddle(copy, script.data);
+    if (!is_noticed(copy)) {
+        fail_msg("not noticed: %s", sql);
+    }
+    sm_text_release(&script);
+}
+
+/* Numbers that only name a row inside one file: another one there says nothing else. */
+static bool is_only_a_name(const char *table, const char *column)
+{
+    static const char *const names[][2] = {{"as_built", "as_built_id"}, {"verdict", "verdict_id"}, {"decision", "decision_id"},
+                                           {"history", "history_id"},   {"repair", "repair_id"},   {"observation", "observation_id"}};
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+        if (strcmp(table, names[i][0]) == 0 && strcmp(column, names[i][1]) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* All values of a column become others of their type. */
+static void alter_column(struct sm_text *sql, const char *table, const char *column, const char *type)
+{
+    bool is_text = strcmp(type, "TEXT") == 0;
+    bool is_blob = strcmp(type, "BLOB") == 0;
+    sm_text_addf(sql, "UPDATE %s SET %s = %s%s%s", table, column, is_blob ? "CAST(" : "coalesce(", column,
+                 is_text   ? ", '') || 'x'"
+                 : is_blob ? " || 'x' AS BLOB)"
+                           : ", 0) + 1000");
+}
+
+static void test_check__every_cell_altered_and_every_row_removed_shows(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    char copy[320];
+    snprintf(copy, sizeof copy, "%s/copy.job", scratch->dir);
+    make_sound_job(scratch->path);
+    assert_false(is_noticed(scratch->path));
+    struct sm_text cells = names_of(
+        scratch->path, "SELECT m.name, c.name, c.type, c.cid FROM sqlite_schema m JOIN pragma_table_info(m.name) c"
+                       " WHERE m.type = 'table' AND m.name NOT LIKE 'sqlite%' ORDER BY 1, c.cid");
+    size_t n_tables = 0;
+    size_t n_columns = 0;
+    for (char *line = cells.data, *end; (end = strchr(line, '\n')); line = end + 1) {
+        char table[64];
+        char column[64];
+        char type[16];
+        int place;
+        struct sm_text sql = {0};
+        assert_int_equal(sscanf(line, "%63[^|]|%63[^|]|%15[^|]|%d", table, column, type, &place), 4);
+        if (place == 0) {
+            sm_text_addf(&sql, "DELETE FROM %s WHERE %s = (SELECT max(%s) FROM %s)", table, column, column, table);
+            expect_noticed(scratch->path, copy, sql.data);
+            sm_text_clear(&sql);
+            n_tables++;
+        }
+        if (!is_only_a_name(table, column)) {
+            alter_column(&sql, table, column, type);
+            expect_noticed(scratch->path, copy, sql.data);
+            n_columns++;
+        }
+        sm_text_release(&sql);
+    }
+    assert_true(n_tables >= 22);
+    assert_true(n_columns >= 150);
+    sm_text_release(&cells);
 }
 
 /* A history that is sound in itself but was written anew shows against what was printed before. */
@@ -441,6 +595,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(test_as_built__corrections_supersede, sm_test_scratch_make,
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_check__every_tampering_shows, sm_test_scratch_make, sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_check__every_cell_altered_and_every_row_removed_shows, sm_test_scratch_make,
+                                        sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_check__chain_printed_earlier, sm_test_scratch_make, sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_merge__refuses, sm_test_scratch_make, sm_test_scratch_remove),
     };
