@@ -54,6 +54,12 @@ const struct sm_findings *sm_media_get_findings(const struct sm_media *media);
  */
 bool sm_media_get_damage(const struct sm_media *media, size_t stretch_idx, double *start_s, double *end_s);
 
+/**
+ * Have the work given up in between: goes_on is asked before every packet that is decoded, also on the way to a frame; once it
+ * says no, the call under way returns SM_E_CANCELLED, and the next one goes on from there. NULL = it always goes on.
+ */
+void sm_media_set_goes_on(struct sm_media *media, bool (*goes_on)(void *user), void *user);
+
 /** View of this recording as a frame source for counter and others; valid while media is open. */
 struct sm_frame_source sm_media_source(struct sm_media *media);
 

@@ -48,6 +48,28 @@ struct sm_audit__work {
 size_t sm_audit__home(const struct sm_audit_case *about, const struct sm_audit_row *row);
 const char *sm_audit__keep(struct sm_audit__work *w); /* the words in text into the arena, text emptied; NULL = no memory */
 
+/* liners.c: liners in the pipe, where they truly lie, metres of pipe under them. */
+enum sm_status sm_audit__list_liners(struct sm_audit__work *w);
+struct sm_audit_span sm_audit__true_span(const struct sm_audit__work *w, size_t liner_idx, size_t first_idx);
+enum sm_status sm_audit__measure_repaired(struct sm_audit__work *w);
+
+/* related.c: which target, liners and repairs a defect has to do with. */
+void sm_audit__find_target(struct sm_audit_defect *d, const struct sm_audit_survey *first, const struct sm_observation *o);
+/* Is a repair (NULL = none) planned for an observation? */
+bool sm_audit__is_meant_for(const struct sm_repair *repair, int32_t observation_idx);
+enum sm_status sm_audit__relate_liners(struct sm_audit__work *w, struct sm_audit_defect *d);
+/* Liners that are in, then planned repairs that are not. @param n_to_do [out] of the latter. */
+enum sm_status sm_audit__name_repairs(struct sm_audit__work *w, struct sm_audit_defect *d, size_t *n_to_do);
+/* Spans of a defect's liners, those first that the recheck shows. @param n_shown [out] how many these are. @param out [new]. */
+enum sm_status sm_audit__gather_spans(const struct sm_audit__work *w, const struct sm_audit_defect *d, struct sm_audit_span **out,
+                                      size_t *n, size_t *n_shown);
+
+/* by_work.c, by_recheck.c: the state of a defect, reason into w->text; before any recheck, then by the rechecks. */
+void sm_audit__decide_by_work(struct sm_audit__work *w, struct sm_audit_defect *d, const struct sm_audit_span *span, size_t n,
+                              size_t n_to_do);
+/* @param is_shown the liners that are shown cover the target without the others' help. */
+void sm_audit__decide_by_rechecks(struct sm_audit__work *w, struct sm_audit_defect *d, bool is_shown);
+
 /* sight.c: what each recheck logs again, and what the rechecks say of the liners. */
 enum sm_status sm_audit__match_defects(struct sm_audit__work *w);
 enum sm_status sm_audit__look_at_liners(struct sm_audit__work *w);

@@ -53,6 +53,9 @@ struct sm_job_frames {
     bool has_worker, is_closing;
     struct wanted *wanted; /* the latest first */
     size_t at;             /* the frame looked at */
+    size_t *likely;        /* frames that somebody may jump to, fetched when nothing else is to do */
+    size_t n_likely;
+    const struct run *running; /* what the worker is about, NULL = nothing */
     int heading;           /* direction and stride of travel */
     bool is_ahead_done;    /* nothing left to fetch ahead from here */
 };
@@ -173,12 +176,23 @@ static const struct wanted *latest_wanted(const struct sm_job_frames *frames)
     return wanted;
 }
 
-/* Someone waits for a frame that this run does not bring. Called with the lock held. */
+/* Someone waits for a frame that this run does not bring, and it has brought what it was made for. Lock held. */
 static bool must_give_way(const struct run *run)
 {
     const struct sm_job_frames *frames = run->frames;
     const struct wanted *wanted = latest_wanted(frames);
-    return frames->is_closing || (run->is_ahead && wanted && !is_within(run, wanted->idx));
+    bool is_spare = run->is_ahead || is_settled(frames, run->anchor);
+    return frames->is_closing || (is_spare && wanted && !is_within(run, wanted->idx));
+}
+
+/* Asked by the decoder on its way to a frame, which may be long. */
+static bool goes_on(void *user)
+{
+    struct sm_job_frames *frames = user;
+    pthread_mutex_lock(&frames->lock);
+    bool gives_way = frames->running && must_give_way(frames->running);
+    pthread_mutex_unlock(&frames->lock);
+    return !gives_way;
 }
 
 static bool is_of_run(const struct run *run, size_t idx)
@@ -216,9 +230,11 @@ static enum sm_status take_frame(void *user, const struct sm_frame *frame, struc
 /* Decode from run->first to run->last. @return false when nothing more can come of it. */
 static bool scan(struct run *run)
 {
-    const struct sm_job_frames *frames = run->frames;
+    struct sm_job_frames *frames = run->frames;
+    frames->running = run; /* the worker's own, read by nobody else */
     enum sm_status status = sm_media_scan(frames->media, frames->time_s[run->first] - SAME_S / 2,
                                           frames->time_s[run->last] + SAME_S / 2, 0, false, take_frame, run, NULL);
+    frames->running = NULL;
     return status == SM_OK || status == SM_E_CANCELLED;
 }
 
@@ -238,13 +254,15 @@ static void settle_lost(struct sm_job_frames *frames, size_t idx)
     sm_text_release(&jpeg);
 }
 
-/* One run for it and for those near it that are waited for too: a decoder goes forwards only, so they cost little more
- * together than one of them alone. Called with the lock held. */
+/* One run for it and for those near it that are waited for too, and on a little: a decoder goes forwards only, so they cost
+ * little more together than one of them alone, and starting again behind the first would cost all the way to it once more.
+ * Called with the lock held. */
 static struct run run_for(struct sm_job_frames *frames, const struct wanted *latest)
 {
     size_t idx = latest->idx;
     size_t back = latest->heading < 0 ? BACK_RUN : 0;
-    struct run run = {frames, idx > back ? idx - back : 0, idx, idx, 1, false};
+    size_t on = latest->heading < 0 ? 0 : AHEAD_REST;
+    struct run run = {frames, idx > back ? idx - back : 0, idx + on < frames->n ? idx + on : frames->n - 1, idx, 1, false};
     for (const struct wanted *w = frames->wanted; w; w = w->next) {
         bool is_near = w->idx + AHEAD_RUN >= idx && w->idx <= idx + AHEAD_RUN;
         if (is_near && !is_settled(frames, w->idx)) {
@@ -307,6 +325,19 @@ static bool choose_ahead(struct run *run, struct sm_job_frames *frames)
     return false;
 }
 
+/* The next place somebody may jump to, as long as half of the room is left. @return false when there is none. Lock held. */
+static bool choose_likely(struct run *run, struct sm_job_frames *frames)
+{
+    for (size_t i = 0; i < frames->n_likely && frames->bytes < frames->limit_bytes / 2; i++) {
+        size_t idx = frames->likely[i];
+        if (!is_settled(frames, idx)) {
+            *run = (struct run){frames, idx, idx, idx, 1, true};
+            return true;
+        }
+    }
+    return false;
+}
+
 static void fetch_ahead(struct run *run)
 {
     struct sm_job_frames *frames = run->frames;
@@ -332,7 +363,7 @@ static void *work(void *user)
             run = run_for(frames, wanted);
             pthread_mutex_unlock(&frames->lock);
             bring(&run);
-        } else if (!frames->is_ahead_done && choose_ahead(&run, frames)) {
+        } else if (!frames->is_ahead_done && (choose_ahead(&run, frames) || choose_likely(&run, frames))) {
             pthread_mutex_unlock(&frames->lock);
             fetch_ahead(&run);
         } else {
@@ -402,6 +433,29 @@ enum sm_status sm_job_frames_get(struct sm_job_frames *frames, size_t idx, int h
     return status;
 }
 
+enum sm_status sm_job_frames_expect(struct sm_job_frames *frames, const double *time_s, size_t n, struct sm_error *err)
+{
+    size_t *likely = sm_calloc(n + 1, sizeof *likely);
+    size_t n_likely = 0;
+    if (!likely) {
+        return sm_job__no_memory(err);
+    }
+    for (size_t i = 0; i < n && frames->n; i++) {
+        if (isfinite(time_s[i])) {
+            likely[n_likely++] = sm_job_frames_at(frames, time_s[i]);
+        }
+    }
+    pthread_mutex_lock(&frames->lock);
+    size_t *before = frames->likely;
+    frames->likely = likely;
+    frames->n_likely = n_likely;
+    frames->is_ahead_done = false;
+    pthread_cond_signal(&frames->work);
+    pthread_mutex_unlock(&frames->lock);
+    sm_free(before);
+    return SM_OK;
+}
+
 /* ---- opening ---- */
 
 void sm_job_frames_close(struct sm_job_frames **frames)
@@ -425,6 +479,7 @@ void sm_job_frames_close(struct sm_job_frames **frames)
     pthread_cond_destroy(&f->work);
     pthread_cond_destroy(&f->done);
     sm_media_close(&f->media);
+    sm_free(f->likely);
     sm_free(f->slot);
     sm_free(f->time_s);
     sm_free(f);
@@ -460,6 +515,9 @@ enum sm_status sm_job_frames_open(struct sm_job_frames **out, const char *const 
     enum sm_status status = sm_media_open(&frames->media, video, n_videos, err);
     if (status == SM_OK) {
         status = list_frames(frames, err);
+    }
+    if (status == SM_OK) {
+        sm_media_set_goes_on(frames->media, goes_on, frames);
     }
     if (status == SM_OK && pthread_create(&frames->worker, NULL, work, frames) != 0) {
         status = sm_error_set(err, SM_E_IO, "no thread can be started");

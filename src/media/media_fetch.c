@@ -16,7 +16,7 @@
 
 #define ATTEMPTS 4 /* with skipping, without, from keys farther back; then the frame counts as lost */
 
-enum ran { RAN_TO_IT, RAN_PAST_IT, RAN_FROM_FALSE_KEY };
+enum ran { RAN_TO_IT, RAN_PAST_IT, RAN_FROM_FALSE_KEY, RAN_STOPPED };
 
 /* Begin a run: decoder clean, packet_idx next. */
 static enum sm_status start_run(struct sm_media *media, uint32_t packet_idx, struct sm_error *err)
@@ -92,10 +92,18 @@ static enum ran run_to(struct sm_media *media, uint32_t packet_idx, enum fetch_e
             }
         } else if (end != FETCH_RUNS_ON && is_sent(decoder, index, packet_idx)) {
             sm_media__drain(decoder);
+        } else if (media->goes_on && !media->goes_on(media->goes_on_user)) {
+            return RAN_STOPPED;
         } else {
             sm_media__send_next(media, may_skip);
         }
     }
+}
+
+void sm_media_set_goes_on(struct sm_media *media, bool (*goes_on)(void *user), void *user)
+{
+    media->goes_on = goes_on;
+    media->goes_on_user = user;
 }
 
 /* Whether the run under way leads to packet_idx at no more cost than a new one from key. */
@@ -135,6 +143,9 @@ static enum sm_status try_fetch(struct sm_media *media, uint32_t packet_idx, enu
             return status;
         }
         *ran = run_to(media, packet_idx, end, may_skip);
+        if (*ran == RAN_STOPPED) {
+            return sm_error_set(err, SM_E_CANCELLED, "stopped");
+        }
     } while (*ran == RAN_FROM_FALSE_KEY && end != FETCH_ALONE);
     return SM_OK;
 }

@@ -158,6 +158,8 @@ struct sm_media {
     bool has_more_damage; /* than the list takes */
     bool is_news;         /* something was noted that is no finding yet */
     bool is_busy;         /* inside a scan */
+    bool (*goes_on)(void *user); /* asked before a packet is decoded; NULL = yes */
+    void *goes_on_user;
     struct sm_timed_text *text; /* of all text tracks, once they were asked for */
     size_t n_texts, text_capacity;
     bool has_read_texts;

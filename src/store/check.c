@@ -100,26 +100,18 @@ enum sm_status sm_store__check_has_event(struct sm_store__checking *c, const cha
 
 /* ---- surveys ---- */
 
-/* The inputs that were kept are still kept, as far as the history says how many these were. */
+/* The inputs that were kept are still kept, as far as the history says how many these were; another survey may have brought more. */
 static enum sm_status check_kept(struct sm_store__checking *c, const struct sm_store_survey *survey)
 {
-    sqlite3_stmt *stmt;
-    bool has_row = false;
     int64_t n = 0;
     bool is_told = false;
     bool is_there = false;
-    enum sm_status status =
-        SM_STORE__QUERY(c->store, &stmt, c->err, "SELECT count(*) FROM input JOIN input_content USING (sha256) WHERE survey_id = ?",
-                        sm_store__int(survey->survey_id));
-    while (status == SM_OK && (status = sm_store__next(c->store, stmt, &has_row, c->err)) == SM_OK && has_row) {
-        n = sqlite3_column_int64(stmt, 0);
+    enum sm_status status = sm_store__count_kept(&n, c->store, survey->survey_id, c->err);
+    for (int64_t k = n; status == SM_OK && !is_there && k >= 0; k--) {
+        char words[40];
+        snprintf(words, sizeof words, ", %d inputs kept", (int)k);
+        status = sm_store__check_has_event(c, survey->key, words, &is_there);
     }
-    struct sm_text words = {0};
-    sm_text_addf(&words, ", %lld inputs kept", (long long)n);
-    if (status == SM_OK) {
-        status = words.failed ? sm_store__no_memory(c->err) : sm_store__check_has_event(c, survey->key, words.data, &is_there);
-    }
-    sm_text_release(&words);
     if (status == SM_OK && !is_there) {
         status = sm_store__check_has_event(c, survey->key, " inputs kept", &is_told);
     }

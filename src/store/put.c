@@ -457,20 +457,26 @@ static enum sm_status supersede(struct putting *p)
     }
 }
 
-static size_t count_kept(const struct sm_store_put *put)
+enum sm_status sm_store__count_kept(int64_t *n, struct sm_store *store, int64_t survey_id, struct sm_error *err)
 {
-    size_t n = 0;
-    for (size_t i = 0; i < put->n_inputs; i++) {
-        n += put->input[i].content != NULL;
+    sqlite3_stmt *stmt;
+    bool has_row = false;
+    enum sm_status status =
+        SM_STORE__QUERY(store, &stmt, err, "SELECT count(*) FROM input JOIN input_content USING (sha256) WHERE survey_id = ?",
+                        sm_store__int(survey_id));
+    while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
+        *n = sqlite3_column_int64(stmt, 0);
     }
-    return n;
+    return status;
 }
 
 static enum sm_status tell_stored(struct putting *p)
 {
     struct sm_text detail = {0};
     char digest[65];
+    int64_t n_kept = 0;
     enum sm_status digested = sm_store__digest(digest, p->store, p->survey_id, p->err);
+    digested = digested == SM_OK ? sm_store__count_kept(&n_kept, p->store, p->survey_id, p->err) : digested;
     if (digested != SM_OK) {
         return digested;
     }
@@ -479,7 +485,7 @@ static enum sm_status tell_stored(struct putting *p)
     if (plan) {
         sm_text_addf(&detail, ", %zu repairs, %zu unrepaired", plan->n_repairs, plan->n_unrepaired);
     }
-    sm_text_addf(&detail, ", results %s, %zu inputs kept", digest, count_kept(p->put));
+    sm_text_addf(&detail, ", results %s, %lld inputs kept", digest, (long long)n_kept);
     enum sm_status status =
         detail.failed ? sm_store__no_memory(p->err)
                       : tell(p, p->put->kind == SM_SURVEY_RECHECK ? "recheck stored" : "survey stored",

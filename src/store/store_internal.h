@@ -133,7 +133,9 @@ enum sm_status sm_store__take_decision(struct sm_review_decision *d, struct sm_a
 enum sm_status sm_store__decision_key(char key[65], const char *before, const char *survey_key,
                                       const struct sm_review_decision *d, struct sm_error *err);
 
-/* put.c: one row of trace columns behind those that say whose it is (at most two). */
+/* put.c: how many inputs of a survey are kept by content. */
+enum sm_status sm_store__count_kept(int64_t *n, struct sm_store *store, int64_t survey_id, struct sm_error *err);
+/* One row of trace columns behind those that say whose it is (at most two). */
 enum sm_status sm_store__put_trace_row(struct sm_store *store, const char *sql, const struct sm_store__value *whose,
                                        size_t n_whose, const struct sm_trace *trace, struct sm_error *err);
 

@@ -395,7 +395,7 @@ static enum sm_status add_standstills(struct sm_json *json, const struct sm_job_
 {
     struct sm_job_standstill *stand = NULL;
     size_t n = 0;
-    enum sm_status status = sm_job_review_standstills(&stand, &n, review, 2.0, err);
+    enum sm_status status = sm_job_review_standstills(&stand, &n, review, SM_WEB__LEAST_STANDSTILL_S, err);
     sm_json_open(json, "standstills", '[');
     for (size_t i = 0; status == SM_OK && i < n; i++) {
         sm_json_open_compact(json, NULL, '[');

@@ -332,6 +332,32 @@ static enum sm_status name_all(struct sm_web *web, struct sm_error *err)
     return address.failed ? sm_web__no_memory(err) : SM_OK;
 }
 
+/* Who reviews jumps to observations and standstills: those pictures wait ready. */
+static enum sm_status expect_jumps(struct sm_web *web, struct sm_error *err)
+{
+    const struct sm_alignment *alignment = sm_job_get_schedule(sm_job_review_get_job(web->review))->alignment;
+    struct sm_job_standstill *standstill = NULL;
+    size_t n_standstills = 0;
+    enum sm_status status = sm_job_review_standstills(&standstill, &n_standstills, web->review, SM_WEB__LEAST_STANDSTILL_S, err);
+    double *time_s = sm_calloc(alignment->n_observations + n_standstills + 1, sizeof *time_s);
+    size_t n = 0;
+    if (status == SM_OK && !time_s) {
+        status = sm_web__no_memory(err);
+    }
+    for (size_t i = 0; status == SM_OK && i < alignment->n_observations; i++) {
+        time_s[n++] = alignment->observation[i].time_s;
+    }
+    for (size_t i = 0; status == SM_OK && i < n_standstills; i++) {
+        time_s[n++] = standstill[i].start_s;
+    }
+    if (status == SM_OK) {
+        status = sm_job_frames_expect(web->frames, time_s, n, err);
+    }
+    sm_free(time_s);
+    sm_free(standstill);
+    return status;
+}
+
 /* A video that cannot be shown is told on the page: plan and log can be reviewed without it. */
 static enum sm_status open_video(struct sm_web *web, struct sm_error *err)
 {
@@ -353,7 +379,7 @@ static enum sm_status open_video(struct sm_web *web, struct sm_error *err)
         status = web->video_trouble ? SM_OK : sm_web__no_memory(err);
     }
     sm_free(path);
-    return status;
+    return status == SM_OK && web->frames ? expect_jumps(web, err) : status;
 }
 
 static void init_lock(struct sm_web *web)

@@ -57,6 +57,9 @@ struct sm_web__bucket {
     double tokens, last_s;
 };
 
+/* The camera stood if it stood so long. */
+#define SM_WEB__LEAST_STANDSTILL_S 2.0
+
 struct sm_web {
     void *daemon; /* of the HTTP library; web.c only */
     uint16_t port;

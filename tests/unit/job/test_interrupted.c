@@ -2,7 +2,7 @@
  * Every command that writes, killed at random moments 200 times and run on a full disk at every size: the job is as it was
  * or as it should be, never between. And several at once: they wait for one another.
  *
- *   test_interrupted schedule | record | recheck | merge | audit | several [KILLS]
+ *   test_interrupted schedule | record | recheck | merge | audit | decide | issue | several [KILLS]
  */
 #include <errno.h>
 #include <signal.h>
@@ -113,10 +113,45 @@ static enum sm_status do_audit(struct sm_error *err)
     return status;
 }
 
+static enum sm_status with_review(enum sm_status (*act)(struct sm_job_review *review, struct sm_error *err), struct sm_error *err)
+{
+    struct sm_job_review *review = NULL;
+    enum sm_status status = sm_job_review_open(&review, work, "T1-T2", err);
+    if (status == SM_OK) {
+        status = act(review, err);
+    }
+    sm_job_review_close(&review);
+    return status;
+}
+
+static enum sm_status decide(struct sm_job_review *review, struct sm_error *err)
+{
+    const struct sm_review_decision decision = {
+        .act = SM_REVIEW_TREATMENT, .treatment = SM_TREATMENT_REFER, .observation = "O5", .reason = "the pipe is deformed", .who = "Ada",
+        .at = "2031-03-15T08:00:00Z", .time_s = SM_NAN, .distance_m = SM_NAN, .start_m = SM_NAN, .end_m = SM_NAN};
+    return sm_job_review_decide(review, &decision, err);
+}
+
+static enum sm_status issue(struct sm_job_review *review, struct sm_error *err)
+{
+    return sm_job_review_issue(review, "2031-03-15T09:00:00Z", "Ada", err);
+}
+
+static enum sm_status do_decide(struct sm_error *err)
+{
+    return with_review(decide, err);
+}
+
+static enum sm_status do_issue(struct sm_error *err)
+{
+    return with_review(issue, err);
+}
+
 static const struct {
     const char *name;
     enum sm_status (*run)(struct sm_error *err);
-} commands[] = {{"schedule", do_schedule}, {"record", do_record}, {"recheck", do_recheck}, {"merge", do_merge}, {"audit", do_audit}};
+} commands[] = {{"schedule", do_schedule}, {"record", do_record}, {"recheck", do_recheck}, {"merge", do_merge},
+                {"audit", do_audit},       {"decide", do_decide}, {"issue", do_issue}};
 static size_t command_idx;
 
 /* ---- what is there ---- */
@@ -157,6 +192,15 @@ static void make_base(void)
     assert_ok(schedule_into(base, path_in("first.ini"), &err), &err);
     assert_ok(schedule_into(other, path_in("second.ini"), &err), &err);
     copy_file(base, path_in("third.job"));
+}
+
+/* What is to be issued has to be decided before. */
+static void decide_in_base(void)
+{
+    struct sm_error err = {0};
+    copy_file(base, work);
+    assert_ok(do_decide(&err), &err);
+    copy_file(work, base);
 }
 
 /* The state of the job in one word: the chain at the end of a history that holds against everything it speaks of. */
@@ -357,6 +401,9 @@ int main(int argc, char **argv)
     }
     for (command_idx = 0; command_idx < sizeof commands / sizeof *commands; command_idx++) {
         if (strcmp(commands[command_idx].name, name) == 0) {
+            if (strcmp(name, "issue") == 0) {
+                decide_in_base();
+            }
             n_failed = cmocka_run_group_tests(interrupted, NULL, NULL);
             break;
         }

@@ -10,7 +10,7 @@
 
 #include "stopmark/job.h"
 
-enum { N_STEPS = 200, N_JUMPS = 60, PACE_MS = 120, CACHE_MB = 192 };
+enum { N_STEPS = 200, N_JUMPS = 60, N_LIKELY = 30, LOOK_S = 15, PACE_MS = 120, CACHE_MB = 192 };
 
 static double seconds(void)
 {
@@ -54,6 +54,30 @@ static void tell(const char *what, double *took_ms, size_t n)
            took_ms[n * 95 / 100], took_ms[n - 1], 100.0 * (double)n_under / (double)n);
 }
 
+static size_t random_frame(uint64_t *seed, size_t n)
+{
+    *seed = *seed * 6364136223846793005U + 1442695040888963407U;
+    return (size_t)(*seed >> 33) % n;
+}
+
+/* As to the observations of a survey: told before, and jumped to after the reviewer has looked at the first picture a while. */
+static void measure_likely(struct sm_job_frames *frames, uint64_t *seed)
+{
+    double time_s[N_LIKELY];
+    double took_ms[N_LIKELY];
+    for (size_t i = 0; i < N_LIKELY; i++) {
+        time_s[i] = sm_job_frames_time(frames, random_frame(seed, sm_job_frames_count(frames)));
+    }
+    if (sm_job_frames_expect(frames, time_s, N_LIKELY, NULL) != SM_OK) {
+        return;
+    }
+    nanosleep(&(struct timespec){.tv_sec = LOOK_S}, NULL);
+    for (size_t i = 0; i < N_LIKELY; i++) {
+        took_ms[i] = step_ms(frames, sm_job_frames_at(frames, time_s[i]), 0);
+    }
+    tell("to entries", took_ms, N_LIKELY);
+}
+
 static void measure(struct sm_job_frames *frames)
 {
     double took_ms[N_STEPS];
@@ -75,10 +99,10 @@ static void measure(struct sm_job_frames *frames)
     tell("play x4", took_ms, N_STEPS);
     uint64_t seed = 1;
     for (size_t i = 0; i < N_JUMPS; i++) {
-        seed = seed * 6364136223846793005U + 1442695040888963407U;
-        took_ms[i] = step_ms(frames, (size_t)(seed >> 33) % n, 0);
+        took_ms[i] = step_ms(frames, random_frame(&seed, n), 0);
     }
     tell("jumps", took_ms, N_JUMPS);
+    measure_likely(frames, &seed);
 }
 
 int main(int argc, char **argv)
