@@ -6,6 +6,7 @@
  *   field.c    characters of many pictures -> number fields, told apart from clocks, dates and the rest
  *   layout.c   the chosen field -> where its digits stand
  *   sighting.c one picture -> odds of every digit at every place
+ *   loose.c    the same where digits are of different widths and keep no places
  *   approach.c which pictures are worth a look: a few first, more where what lies between does not follow
  *   eye.c      pictures -> sightings, for what the approach asks, on one thread or several
  *   path.c     sightings through time -> readings with confidence
@@ -20,9 +21,9 @@
 #include "net.h"
 #include "strip.h"
 
-#define SM_COUNTER_MAX_SLOTS 8   /* digits a counter can have */
+#define SM_COUNTER_MAX_SLOTS 8    /* digits a counter can have */
 #define SM_COUNTER_MAX_HELPERS 63 /* threads beside the caller's */
-#define SM_COUNTER_MAX_ANCHORS 8 /* places at which its last digit was seen to stand */
+#define SM_COUNTER_MAX_ANCHORS 8  /* places at which its last digit was seen to stand */
 
 /* ---- sample.c ---- */
 
@@ -79,7 +80,10 @@ enum sm_status sm_counter__reader_columns(struct sm_counter__columns *out, struc
                                           const struct sm_image *image,
                                           const struct sm_counter__text_line *line,
                                           struct sm_error *err) SM_CHECKED;
-/** Characters of a line, left to right. */
+/** Characters of a line that was read, left to right. @return their number. */
+size_t sm_counter__columns_glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
+                                  const struct sm_counter__columns *columns);
+/** The same from the picture. */
 enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
                                   size_t *n_glyphs, struct sm_counter__reader *reader,
                                   const struct sm_image *image, const struct sm_counter__text_line *line,
@@ -105,6 +109,7 @@ struct sm_counter__token {
     enum sm_counter__token_kind kind;
     enum sm_counter__suffix suffix;
     bool is_negative, is_glued_left, has_comma;
+    bool has_hole; /**< one of its digits was taken for a letter: its place is known, its value is not */
     int32_t n_digits, decimals;
     int64_t counts;
     float digit_px[SM_COUNTER_MAX_SLOTS]; /**< middles, [0] = last digit */
@@ -114,7 +119,7 @@ struct sm_counter__token {
 };
 /** Cut a line's characters into tokens. @return their number. */
 size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
-                          const struct sm_counter__glyph_seen *glyphs, size_t n_glyphs, float pitch_px,
+                          const struct sm_counter__glyph_seen *seen, size_t n_glyphs, float pitch_px,
                           double time_s);
 /** Usual distance between neighbouring digits of a line, 0 when fewer than two were seen. */
 float sm_counter__pitch(const struct sm_counter__glyph_seen *glyphs, const size_t *n_glyphs,
@@ -158,6 +163,10 @@ struct sm_counter__layout {
     float
         one_shift_px; /**< middle of a 1 from that of its cell: segment displays have it at the right edge */
     float separator_offset_px; /**< of the decimal sign; meaningless without decimals */
+    float pitch_px;            /**< usual distance of neighbouring digits */
+    /** Digits of different widths: they stand elsewhere in every number, so each picture tells where. There
+     * is one anchor then. */
+    bool is_loose;
     int32_t n_anchors;
     float anchor_px[SM_COUNTER_MAX_ANCHORS]; /**< middle of slot 0 */
     float anchor_logprior[SM_COUNTER_MAX_ANCHORS];
@@ -182,7 +191,7 @@ enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
 struct sm_counter__faces {
     bool is_ready;
     int32_t half_width;
-    float kappa;             /**< how much a difference in likeness tells */
+    float kappa; /**< how much a difference in likeness tells */
     int32_t n[10];
     float sum[10][SM_COUNTER_FACE_SIZE]; /**< sums while shown, unit length after the end */
     int32_t n_kept;
@@ -212,6 +221,22 @@ struct sm_counter__sighting {
 };
 #define SM_COUNTER_COST_SCALE 16.0f
 
+/** A slot to look at. */
+struct sm_counter__slot {
+    float x_px;
+    float one_shift_px; /**< of a 1 from there */
+    float pitch_px; /**< a sign is narrower than a digit and stands up to 0.4 of it nearer to the number */
+    bool has_digit; /**< one of the number's digits stands there for certain */
+};
+/** Odds of what stands in a slot. */
+void sm_counter__slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns,
+                            const struct sm_counter__faces *faces, const struct sm_counter__slot *slot);
+/** Odds of a decimal sign at x_px, at this anchor. */
+void sm_counter__separator_sight(struct sm_counter__sighting *s, int32_t anchor,
+                                 const struct sm_counter__columns *columns, float x_px);
+/** loose.c: a picture of a layout that is loose; shows no counter where no number of its form stands. */
+void sm_counter__sight_loose(struct sm_counter__sighting *sighting, const struct sm_counter__columns *columns,
+                             const struct sm_counter__layout *layout);
 /** Look at one picture. @param faces NULL = the network alone. */
 enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct sm_counter__reader *reader,
                                  const struct sm_image *image, const struct sm_counter__layout *layout,
@@ -300,7 +325,7 @@ struct sm_counter__look {
     struct sm_counter__span stretch;     /**< between two sightings, for the sake of which one looks */
     struct sm_counter__known end, after; /**< what is read at end_s and some time after it */
     bool is_line_enough; /**< going on in a line up to both, the rest is taken to do so, too */
-    bool has_seen;                       /**< out: there was a picture */
+    bool has_seen;       /**< out: there was a picture */
 };
 /** Fulfils n wishes. Sightings are added in any order. */
 typedef enum sm_status sm_counter__look_fn(void *user, struct sm_counter__look *look, size_t n,
@@ -318,10 +343,10 @@ struct sm_counter__sizes {
 /** All that was seen of a recording so far, and what is known about where looking is of no more use. */
 struct sm_counter__watch {
     const struct sm_counter__layout *layout;
-    double start_s, end_s;   /**< of the recording, to its last frame */
-    double key_interval_s;   /**< spacing of pictures that decode alone, 0 = each does */
-    double frame_s;          /**< usual time from frame to frame */
-    bool is_dense;           /**< look at all pictures from the start */
+    double start_s, end_s; /**< of the recording, to its last frame */
+    double key_interval_s; /**< spacing of pictures that decode alone, 0 = each does */
+    double frame_s;        /**< usual time from frame to frame */
+    bool is_dense;         /**< look at all pictures from the start */
     struct sm_counter__sightings seen;
     struct sm_counter__spans settled, /**< gone through: nothing more to be had */
         no_middle;                    /**< no picture inside decodes alone */

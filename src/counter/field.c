@@ -122,7 +122,7 @@ static void count_steps(struct habits *h, const struct sm_counter__field *field)
     double scale = pow(10.0, -field->decimals), per_s = field->suffix == SM_SUFFIX_M ? 0.6 : 2.0;
     for (size_t i = 0; i < field->n_tokens; i++) {
         const struct sm_counter__token *t = &field->token[i];
-        if (t->kind != SM_TOKEN_NUMBER || t->decimals != field->decimals) {
+        if (t->kind != SM_TOKEN_NUMBER || t->decimals != field->decimals || t->has_hole) {
             continue;
         }
         h->least = before && h->least < t->counts ? h->least : t->counts;

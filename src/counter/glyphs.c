@@ -144,20 +144,13 @@ static float peak_middle(const struct sm_counter__columns *columns, const struct
     return weight > 0 ? moment / weight : (float)p->column;
 }
 
-enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
-                                  size_t *n_glyphs, struct sm_counter__reader *reader,
-                                  const struct sm_image *image, const struct sm_counter__text_line *line,
-                                  struct sm_error *err)
+size_t sm_counter__columns_glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
+                                  const struct sm_counter__columns *columns)
 {
-    struct sm_counter__columns columns;
-    *n_glyphs = 0;
-    enum sm_status status = sm_counter__reader_columns(&columns, reader, image, line, err);
-    if (status != SM_OK) {
-        return status;
-    }
+    size_t n = 0;
     struct peak last = {-100, SM_GLYPH_BLANK, 0};
-    for (int32_t c = 0; c < columns.n; c++) {
-        struct peak here = column_best(&columns, c);
+    for (int32_t c = 0; c < columns->n; c++) {
+        struct peak here = column_best(columns, c);
         if (here.support < PEAK_LEAST) {
             continue;
         }
@@ -166,16 +159,27 @@ enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTE
             if (here.support <= last.support) {
                 continue;
             }
-            (*n_glyphs)--; /* the same character, seen better from here */
+            n--; /* the same character, seen better from here */
         }
-        if (*n_glyphs == SM_COUNTER_MAX_GLYPHS) {
+        if (n == SM_COUNTER_MAX_GLYPHS) {
             break;
         }
-        struct sm_counter__glyph_seen *seen = &glyphs[(*n_glyphs)++];
+        struct sm_counter__glyph_seen *seen = &glyphs[n++];
         seen->glyph = here.glyph;
         seen->p = fminf(1, here.support * 1.05f);
-        seen->x_px = columns.x0_px + columns.column_px * peak_middle(&columns, &here);
+        seen->x_px = columns->x0_px + columns->column_px * peak_middle(columns, &here);
         last = here;
     }
-    return SM_OK;
+    return n;
+}
+
+enum sm_status sm_counter__glyphs(struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS],
+                                  size_t *n_glyphs, struct sm_counter__reader *reader,
+                                  const struct sm_image *image, const struct sm_counter__text_line *line,
+                                  struct sm_error *err)
+{
+    struct sm_counter__columns columns;
+    enum sm_status status = sm_counter__reader_columns(&columns, reader, image, line, err);
+    *n_glyphs = status == SM_OK ? sm_counter__columns_glyphs(glyphs, &columns) : 0;
+    return status;
 }

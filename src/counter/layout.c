@@ -11,7 +11,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define ONES_LEAST 3 /* that tell how far a 1 stands from the middle of its cell */
+#define ONES_LEAST 3     /* that tell how far a 1 stands from the middle of its cell */
+#define LOOSE_LEAST 10   /* distances that tell whether digits keep them */
+#define LOOSE_OFF 0.2f   /* of the pitch, by which one that is kept never fails */
+#define LOOSE_SHARE 0.2f /* of them that fail */
 
 static int float_order(const void *a, const void *b)
 {
@@ -245,6 +248,43 @@ static void one_shift_learn(struct sm_counter__layout *layout, const struct sm_c
     layout->one_shift_px = is_small ? 0 : shift_px;
 }
 
+/** Distances of slot k's digit from the last one, over the tokens in which it is a 1, or those in which it is
+ * none. */
+static size_t distances(const struct sm_counter__field *field, int32_t k, bool is_one, float *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < field->n_tokens; i++) {
+        const struct sm_counter__token *t = &field->token[i];
+        if (is_usable(t, field) && is_placed(t, 0, false) && is_placed(t, k, true) &&
+            is_placed(t, k, false) != is_one) {
+            work[n++] = t->digit_px[k] - t->digit_px[0];
+        }
+    }
+    return n;
+}
+
+/**
+ * Digits of one width keep their distances from the last digit, 1s and others each. Where those of one slot
+ * do not, by more than the network is ever off and too often for misreadings, they are of different widths.
+ */
+static bool is_loose(const struct sm_counter__field *field, const struct sm_counter__layout *layout,
+                     float pitch_px, float *work)
+{
+    for (int32_t k = 1; k < layout->n_slots; k++) {
+        for (int is_one = 0; is_one < 2; is_one++) {
+            size_t n = distances(field, k, is_one, work), n_off = 0;
+            float usual = n > 0 ? median(work, n) : 0;
+            for (size_t i = 0; i < n; i++) {
+                n_off += fabsf(work[i] - usual) > LOOSE_OFF * pitch_px;
+            }
+            if (n >= LOOSE_LEAST && (float)n_off > LOOSE_SHARE * (float)n) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
 static enum sm_unit unit_of(enum sm_counter__suffix suffix)
 {
     return suffix == SM_SUFFIX_M ? SM_UNIT_M : suffix == SM_SUFFIX_FT ? SM_UNIT_FT : SM_UNIT_UNKNOWN;
@@ -293,7 +333,7 @@ enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
     float height_px = line->baseline_px - line->top_px;
     float pitch_px = digit_pitch(field, work, capacity);
     pitch_px = isnan(pitch_px) ? 0.8f * height_px : pitch_px;
-    *layout = (struct sm_counter__layout){.line = *line, .decimals = field->decimals};
+    *layout = (struct sm_counter__layout){.line = *line, .decimals = field->decimals, .pitch_px = pitch_px};
     int32_t seen = digits_seen(field);
     seen = seen < field->decimals + 1 ? field->decimals + 1 : seen;
     layout->unit = unit_of(field->suffix);
@@ -303,6 +343,7 @@ enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
     anchors_learn(layout, field, pitch_px, work);
     slots_learn(layout, field, pitch_px, work);
     one_shift_learn(layout, field, pitch_px, work);
+    layout->is_loose = is_loose(field, layout, pitch_px, work);
     extent_learn(layout, field);
     sm_free(work);
     if (layout->n_anchors == 0) {
@@ -310,5 +351,9 @@ enum sm_status sm_counter__layout_learn(struct sm_counter__layout *layout,
     }
     anchors_extend(layout, pitch_px);
     read_line_set(layout, pitch_px);
+    if (layout->is_loose) {
+        layout->n_anchors = 1;
+        layout->anchor_logprior[0] = 0;
+    }
     return SM_OK;
 }

@@ -66,7 +66,7 @@ static double step_cost(int64_t moved, double dt_s, double per_m, double expecte
  * The cost of a step depends on how far it goes, not from where: with most candidates a few counts apart,
  * most steps of a pair of nodes go as far as another one. Open addressing, emptied by a new stamp.
  */
-#define STEPS_KEPT 2048 /* a power of 2, more than twice what a pair of nodes can have */
+#define STEPS_KEPT 4096 /* a power of 2, more than twice what a pair of nodes can have */
 _Static_assert(STEPS_KEPT > 2 * SM_PATH_CANDIDATES * SM_PATH_CANDIDATES, "no probing without end");
 struct steps {
     const struct sm_counter__node *from, *to;
@@ -88,7 +88,7 @@ static void steps_begin(struct steps *steps, const struct sm_counter__node *from
 static double step_from_to(struct steps *steps, int32_t p, int32_t q)
 {
     int64_t a = steps->from->candidate[p].counts, b = steps->to->candidate[q].counts;
-    size_t i = (size_t)((uint64_t)(b - a) * 0x9e3779b97f4a7c15U >> 53) % STEPS_KEPT;
+    size_t i = (size_t)((uint64_t)(b - a) * 0x9e3779b97f4a7c15U >> 52) % STEPS_KEPT;
     while (steps->stamp_of[i] == steps->stamp && steps->moved[i] != b - a) {
         i = (i + 1) % STEPS_KEPT;
     }

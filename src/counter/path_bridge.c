@@ -4,8 +4,7 @@
  */
 #include "path_internal.h"
 
-/** The value with the low digits of counts that lies nearest to where the counter stood. */
-static int64_t nearest_alike(int64_t counts, int64_t stood, int64_t modulus)
+int64_t sm_counter__nearest_alike(int64_t counts, int64_t stood, int64_t modulus)
 {
     int64_t ahead = (counts - stood) % modulus;
     ahead += ahead < 0 ? modulus : 0;
@@ -21,7 +20,7 @@ static void bridge_offer(struct sm_counter__way *way, size_t first, int step, in
         if (i != first && sm_counter__is_jump_before(way, step > 0 ? i : i + 1)) {
             return;
         }
-        stood = nearest_alike(sm_counter__chosen(way, i), stood, modulus);
+        stood = sm_counter__nearest_alike(sm_counter__chosen(way, i), stood, modulus);
         sm_counter__node_offer(way, i, stood);
     }
 }

@@ -245,6 +245,35 @@ static void candidates_borrow(struct sm_counter__way *way, size_t i, const struc
     }
 }
 
+/**
+ * A leading digit misread for sure in one picture leaves all its own candidates with it: the low digits that
+ * were seen are also tried with the leading ones of its neighbour.
+ */
+static void candidates_mend(struct sm_counter__way *way, size_t i, int64_t seen, int64_t beside)
+{
+    int64_t modulus = 100;
+    for (int32_t n = 0; n < SM_PATH_MENDED / 2 && n + 2 < way->layout->n_slots; n++, modulus *= 10) {
+        sm_counter__node_offer(way, i, sm_counter__nearest_alike(seen, beside, modulus));
+    }
+}
+
+/** Candidates of the pictures beside each. */
+static void candidates_share(struct sm_counter__way *way)
+{
+    for (size_t i = 0; i < way->n; i++) {
+        size_t first = i > SM_PATH_NEIGHBOURS ? i - SM_PATH_NEIGHBOURS : 0;
+        int64_t seen = way->node[i].candidate[0].counts;
+        for (size_t k = first; k <= i + SM_PATH_NEIGHBOURS && k < way->n; k++) {
+            if (k != i) {
+                candidates_borrow(way, i, &way->node[k]);
+            }
+            if (k + 1 == i || k == i + 1) {
+                candidates_mend(way, i, seen, way->node[k].candidate[0].counts);
+            }
+        }
+    }
+}
+
 void sm_counter__nodes_make(struct sm_counter__way *way, size_t n_sightings)
 {
     way->n = 0;
@@ -252,14 +281,7 @@ void sm_counter__nodes_make(struct sm_counter__way *way, size_t n_sightings)
         way->node[way->n].sighting_idx = i;
         way->n += node_make(&way->node[way->n], &way->sightings[i], way->layout);
     }
-    for (size_t i = 0; i < way->n; i++) {
-        size_t first = i > SM_PATH_NEIGHBOURS ? i - SM_PATH_NEIGHBOURS : 0;
-        for (size_t k = first; k <= i + SM_PATH_NEIGHBOURS && k < way->n; k++) {
-            if (k != i) {
-                candidates_borrow(way, i, &way->node[k]);
-            }
-        }
-    }
+    candidates_share(way);
 }
 
 void sm_counter__node_offer(struct sm_counter__way *way, size_t i, int64_t counts)

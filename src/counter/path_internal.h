@@ -13,8 +13,10 @@
 #define SM_PATH_OWN 10       /* candidates from the picture itself */
 #define SM_PATH_LENT 3       /* taken over from each of the pictures beside it */
 #define SM_PATH_NEIGHBOURS 2 /* how many of these on each side */
+#define SM_PATH_MENDED 6     /* own low digits with the leading ones of the pictures beside it */
 #define SM_PATH_BRIDGES 6    /* that keep the low digits and do without a jump */
-#define SM_PATH_CANDIDATES (SM_PATH_OWN + 2 * SM_PATH_NEIGHBOURS * SM_PATH_LENT + SM_PATH_BRIDGES)
+#define SM_PATH_CANDIDATES                                                                                   \
+    (SM_PATH_OWN + 2 * SM_PATH_NEIGHBOURS * SM_PATH_LENT + SM_PATH_MENDED + SM_PATH_BRIDGES)
 #define SM_PATH_SPEED_LIMIT_M_PER_S 0.6
 
 struct sm_counter__candidate {
@@ -68,6 +70,9 @@ void sm_counter__pace_learn(struct sm_counter__way *way);
 
 /* ---- path_bridge.c ---- */
 
+/** The value with the low digits of counts that lies nearest to where the counter stood. modulus: 10, 100,
+ * ... */
+int64_t sm_counter__nearest_alike(int64_t counts, int64_t stood, int64_t modulus);
 /** Where the path jumps, offer it to run on with the low digits that were seen. */
 void sm_counter__bridges_offer(struct sm_counter__way *way);
 

@@ -4,6 +4,10 @@
 #include <math.h>
 #include <string.h>
 
+#define STRANGER_IN_NUMBER 0.3f /* share of a strange character's probability that all digits have together  \
+                                 */
+#define STRANGER_BESIDE 0.03f   /* where it may as well belong to the words beside the number */
+
 static uint8_t cost_of(float logp)
 {
     float cost = -logp * SM_COUNTER_COST_SCALE;
@@ -28,40 +32,53 @@ static float class_logp(const struct sm_counter__columns *columns, float x_px, i
     return class_between(columns, x_px, x_px, glyph);
 }
 
-/**
- * @param one_shift_px of a 1 from the middle of its cell.
- * @param pitch_px a sign is narrower than a digit and stands up to so much of it nearer to the number.
- */
-static void slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns,
-                       const struct sm_counter__faces *faces, float x_px, float one_shift_px, float pitch_px)
+/** What is there but no digit the network knows: a face it has not seen, or a letter of the words before the
+ * number. */
+static float stranger(const struct sm_counter__columns *columns, float x_px)
 {
-    float sign_px = x_px + 0.4f * pitch_px;
+    static const uint8_t glyph[] = {SM_GLYPH_OTHER, SM_GLYPH_PLUS, SM_GLYPH_SLASH,
+                                    SM_GLYPH_M,     SM_GLYPH_F,    SM_GLYPH_T};
+    float sum = 0;
+    for (size_t i = 0; i < sizeof glyph; i++) {
+        sum += expf(class_logp(columns, x_px, glyph[i]));
+    }
+    return fminf(sum, 1);
+}
+
+void sm_counter__slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns,
+                            const struct sm_counter__faces *faces, const struct sm_counter__slot *slot)
+{
+    float sign_px = slot->x_px + 0.4f * slot->pitch_px;
     float digit[10], total = 0;
     for (int d = 0; d < 10; d++) {
-        digit[d] = class_logp(columns, d == 1 ? x_px + one_shift_px : x_px, SM_GLYPH_0 + d);
+        digit[d] = class_logp(columns, d == 1 ? slot->x_px + slot->one_shift_px : slot->x_px, SM_GLYPH_0 + d);
         total += expf(digit[d]);
     }
     /* Taking the best of three columns can make the ten add up to more than one. */
     float excess = total > 1 ? logf(total) : 0;
+    /* Any digit may look strange: which one cannot be told from what little of it looks like this or that
+     * digit. */
+    float any =
+        (slot->has_digit ? STRANGER_IN_NUMBER : STRANGER_BESIDE) * 0.1f * stranger(columns, slot->x_px);
     for (int d = 0; d < 10; d++) {
-        digit[d] -= excess;
+        digit[d] = logf(expf(digit[d] - excess) + any);
     }
     if (faces && faces->is_ready) {
-        sm_counter__faces_judge(digit, faces, columns, x_px);
+        sm_counter__faces_judge(digit, faces, columns, slot->x_px);
     }
     for (int d = 0; d < 10; d++) {
         cost[d] = cost_of(digit[d]);
     }
-    float minus = class_between(columns, x_px, sign_px, SM_GLYPH_MINUS);
+    float minus = class_between(columns, slot->x_px, sign_px, SM_GLYPH_MINUS);
     float none = 1 - fminf(total + expf(minus), 0.9999f);
     cost[SM_COUNTER_NO_DIGIT] = cost_of(logf(none));
     /* A short low minus passes for an underscore; where digits follow, it is none. */
-    float low = class_between(columns, x_px, sign_px, SM_GLYPH_UNDERSCORE);
+    float low = class_between(columns, slot->x_px, sign_px, SM_GLYPH_UNDERSCORE);
     cost[SM_COUNTER_MINUS] = cost_of(logf(fminf(0.9999f, expf(minus) + 0.9f * expf(low))));
 }
 
-static void separator_sight(struct sm_counter__sighting *s, int32_t anchor,
-                            const struct sm_counter__columns *columns, float x_px)
+void sm_counter__separator_sight(struct sm_counter__sighting *s, int32_t anchor,
+                                 const struct sm_counter__columns *columns, float x_px)
 {
     float point = class_logp(columns, x_px, SM_GLYPH_POINT),
           comma = class_logp(columns, x_px, SM_GLYPH_COMMA);
@@ -81,13 +98,22 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
     }
     memset(sighting, 0, sizeof *sighting);
     sighting->time_s = time_s;
+    if (layout->is_loose) {
+        sm_counter__sight_loose(sighting, &columns, layout);
+        return SM_OK;
+    }
     for (int32_t a = 0; a < layout->n_anchors; a++) {
         for (int32_t k = 0; k < layout->n_slots; k++) {
-            slot_sight(sighting->cost[a][k], &columns, faces,
-                       layout->anchor_px[a] + layout->slot_offset_px[k], layout->one_shift_px,
-                       k > 0 ? layout->slot_offset_px[k - 1] - layout->slot_offset_px[k] : 0);
+            const struct sm_counter__slot slot = {
+                .x_px = layout->anchor_px[a] + layout->slot_offset_px[k],
+                .one_shift_px = layout->one_shift_px,
+                .pitch_px = k > 0 ? layout->slot_offset_px[k - 1] - layout->slot_offset_px[k] : 0,
+                .has_digit = k < layout->fixed_digits || k <= layout->decimals,
+            };
+            sm_counter__slot_sight(sighting->cost[a][k], &columns, faces, &slot);
         }
-        separator_sight(sighting, a, &columns, layout->anchor_px[a] + layout->separator_offset_px);
+        sm_counter__separator_sight(sighting, a, &columns,
+                                    layout->anchor_px[a] + layout->separator_offset_px);
     }
     return SM_OK;
 }

@@ -52,7 +52,8 @@ enum sm_status sm_counter__teach(struct sm_counter__faces *faces, const struct s
         status = sm_counter__path(readings, &jump_s, &n_jumps, sightings, samples->n, layout, err);
     }
     sm_counter__faces_begin(faces, pitch_strip_px(layout));
-    for (size_t i = 0; status == SM_OK && i < samples->n; i++) {
+    /* Digits of different widths have their neighbours in their cells: nothing to compare with. */
+    for (size_t i = 0; status == SM_OK && !layout->is_loose && i < samples->n; i++) {
         if (readings[i].state == SM_READING_READ && readings[i].confidence > SURE) {
             status = show_reading(faces, &samples->frame[i].image, reader, layout, &sightings[i],
                                   readings[i].counts, err);

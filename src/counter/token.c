@@ -9,6 +9,8 @@
 #include <string.h>
 
 #define GAP_WITHIN 1.42f /* neighbouring characters of one token, in pitches */
+#define GAP_HOLE 1.25f   /* and to a digit that passes for a letter */
+#define P_HOLE 0.3f      /* what such a digit is worth */
 #define GAP_SUFFIX 2.8f  /* from the last digit to its unit, a blank between them allowed */
 
 static bool is_digit(uint8_t glyph)
@@ -211,6 +213,7 @@ static void token_take(struct sm_counter__token *token, const struct sm_counter_
     size_t length = 0;
     for (size_t k = begin; k < end; k++) {
         token->p_least = fminf(token->p_least, g[k].p);
+        token->has_hole = token->has_hole || (is_digit(g[k].glyph) && g[k].p <= P_HOLE);
         if (length + 1 < sizeof token->text) {
             token->text[length++] = sm_counter__glyph_char((enum sm_glyph)g[k].glyph);
         }
@@ -220,11 +223,38 @@ static void token_take(struct sm_counter__token *token, const struct sm_counter_
     number_take(token, g, begin, end);
 }
 
+/** A digit stands here that the network takes for a letter: digits or a decimal sign close by on both sides.
+ */
+static bool is_hole(const struct sm_counter__glyph_seen *g, size_t n, size_t k, float pitch_px)
+{
+    if (k == 0 || k + 1 >= n || g[k].glyph != SM_GLYPH_OTHER || !is_digit(g[k - 1].glyph)) {
+        return false;
+    }
+    float before_px = g[k].x_px - g[k - 1].x_px, after_px = g[k + 1].x_px - g[k].x_px;
+    bool is_number =
+        is_digit(g[k + 1].glyph) || (is_separator(g[k + 1].glyph) && k + 2 < n && is_digit(g[k + 2].glyph));
+    return is_number && before_px < GAP_HOLE * pitch_px && after_px < GAP_HOLE * pitch_px;
+}
+
+/** Holes become a digit that nobody relies on. */
+static void holes_fill(struct sm_counter__glyph_seen *g, size_t n, float pitch_px)
+{
+    for (size_t k = 1; k + 1 < n; k++) {
+        if (is_hole(g, n, k, pitch_px)) {
+            g[k].glyph = SM_GLYPH_0 + 1;
+            g[k].p = P_HOLE;
+        }
+    }
+}
+
 size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
-                          const struct sm_counter__glyph_seen *glyphs, size_t n_glyphs, float pitch_px,
+                          const struct sm_counter__glyph_seen *seen, size_t n_glyphs, float pitch_px,
                           double time_s)
 {
+    struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS];
     size_t n = 0;
+    memcpy(glyphs, seen, n_glyphs * sizeof *glyphs);
+    holes_fill(glyphs, n_glyphs, pitch_px);
     for (size_t i = 0; i < n_glyphs && n < capacity;) {
         if (!is_inner(glyphs[i].glyph)) {
             i++;

@@ -1,5 +1,7 @@
 #include "read_score.h"
 
+#include "read_reference.h"
+
 #include "stopmark/counter.h"
 #include "stopmark/media.h"
 #include "stopmark/trace.h"
@@ -23,6 +25,7 @@ struct truth {
     enum sm_unit unit;
     int32_t decimals;
     bool shows_unit;
+    struct sm_box box; /* of the counter; width 0 where the truth names none */
 };
 
 static bool option_value(const char *text, const char *key, char *value, size_t size)
@@ -50,6 +53,29 @@ static size_t column(struct sm_csv_row header, const char *name)
     return SIZE_MAX;
 }
 
+/** "box": [513, 32, 175, 22] of the truth's JSON. */
+static struct sm_box box_read(const char *dir)
+{
+    char path[1024], *data = NULL;
+    size_t n = 0;
+    int64_t side[4] = {0};
+    snprintf(path, sizeof path, "%s/truth.json", dir);
+    if (sm_file_read(&data, &n, path, 1 << 20, NULL) != SM_OK) {
+        return (struct sm_box){0};
+    }
+    const char *at = strstr(data, "\"box\": [");
+    at = at ? strchr(at, '[') + 1 : NULL;
+    for (int i = 0; at && i < 4; i++) {
+        char number[16] = "";
+        size_t length = strcspn(at, ",]");
+        memcpy(number, at, length < sizeof number ? length : sizeof number - 1);
+        at = sm_parse_int(sm_trim(number), INT32_MIN, INT32_MAX, &side[i]) ? at + length + 1 : NULL;
+    }
+    sm_free(data);
+    return at ? (struct sm_box){(int32_t)side[0], (int32_t)side[1], (int32_t)side[2], (int32_t)side[3]}
+              : (struct sm_box){0};
+}
+
 static enum sm_status truth_read(struct truth *truth, const char *dir, struct sm_error *err)
 {
     char path[1024], value[64], *data = NULL;
@@ -63,6 +89,7 @@ static enum sm_status truth_read(struct truth *truth, const char *dir, struct sm
         option_value(data, "unit", value, sizeof value) && strcmp(value, "ft") == 0 ? SM_UNIT_FT : SM_UNIT_M;
     truth->shows_unit = option_value(data, "suffix", value, sizeof value) && value[0];
     truth->decimals = option_value(data, "decimals", value, sizeof value) ? value[0] - '0' : 2;
+    truth->box = box_read(dir);
     sm_free(data);
     snprintf(path, sizeof path, "%s/truth.csv", dir);
     status = sm_file_read(&data, &n, path, (size_t)256 << 20, err);
@@ -171,6 +198,9 @@ void read_score_add(struct read_score *sum, const struct read_score *t)
     sum->n_trace_right += t->n_trace_right;
     sum->n_clips += t->n_clips;
     sum->n_format_right += t->n_format_right;
+    sum->n_reference += t->n_reference;
+    sum->n_reference_ours += t->n_reference_ours;
+    sum->n_reference_right += t->n_reference_right;
     sum->cpu_s += t->cpu_s;
     sum->video_s += t->video_s;
     for (int b = 0; b <= READ_SCORE_BINS; b++) {
@@ -202,6 +232,32 @@ static size_t n_visible(const struct truth *truth)
         n += truth->row[i].is_visible;
     }
     return n;
+}
+
+/** Let the reference read some of the same frames. */
+static enum sm_status compare(struct read_score *t, const struct truth *truth,
+                              const struct sm_frame_source *source, const struct sm_trace *trace,
+                              const size_t *row, size_t n_at, size_t n_wanted, struct sm_error *err)
+{
+    struct read_reference_frame frame[32];
+    size_t n_legible = 0, n = 0, seen = 0;
+    for (size_t i = 0; i < n_at; i++) {
+        n_legible += truth->row[row[i]].is_visible;
+    }
+    n_wanted = n_wanted < 32 ? n_wanted : 32;
+    for (size_t i = 0; i < n_at && n_wanted > 0; i++) {
+        const struct truth_row *at = &truth->row[row[i]];
+        if (at->is_visible && seen++ * n_wanted / n_legible >= n) {
+            struct sm_reading r = {.state = SM_READING_HIDDEN};
+            r = trace ? sm_trace_at(trace, at->time_s + 1e-6) : r;
+            t->n_reference_ours += r.state != SM_READING_HIDDEN && r.counts == at->counts;
+            frame[n++] = (struct read_reference_frame){at->time_s + 1e-6, at->counts};
+        }
+    }
+    t->n_reference = n;
+    return n > 0 ? read_reference_read(&t->n_reference_right, source, truth->box, truth->decimals, frame, n,
+                                       err)
+                 : SM_OK;
 }
 
 /** Find, read, compare; on failure the frames count as missed. */
@@ -253,6 +309,11 @@ static enum sm_status clip_read(struct read_score *t, const struct truth *truth,
     } else {
         t->n_trace = n_visible(truth);
         t->n_format_right = t->n_trace == 0; /* nothing there, nothing found */
+    }
+    if (media && options->n_reference > 0 && truth->box.width_px > 0 && read_reference_exists()) {
+        struct sm_frame_source source = sm_media_source(media);
+        struct sm_error ignored;
+        (void)compare(t, truth, &source, trace, row, n_at, options->n_reference, &ignored);
     }
     sm_trace_free(&trace);
     sm_counter_free(&counter);

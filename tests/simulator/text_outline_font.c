@@ -185,10 +185,18 @@ static PangoRectangle placed_ink(const struct placed *placed)
     return ink;
 }
 
+/** Slanted ink leans as far out as it reaches above the line, in px. */
+static double lean_px(double slant, int above, double scale_y)
+{
+    return slant * scale_y * (double)above / PANGO_SCALE;
+}
+
 /** The first of the given glyphs gives a character its place; further ones only widen it. */
 static void place_glyphs(struct sm_caption_glyph *glyph, size_t n_glyphs, const struct placed *placed,
-                         size_t n_placed, double left_px, double scale_x, double spacing_px)
+                         size_t n_placed, double left_px, const struct fit *fit, double slant,
+                         double spacing_px)
 {
+    const double scale_x = fit->scale_x;
     size_t i = 0;
     for (size_t k = 0; k < n_placed; k++) {
         while (i < n_glyphs && glyph[i].offset_bytes < placed[k].offset_bytes) {
@@ -204,10 +212,14 @@ static void place_glyphs(struct sm_caption_glyph *glyph, size_t n_glyphs, const 
         if (g->cell_right_px <= g->cell_left_px) {
             g->has_ink = has_ink;
             g->cell_left_px = origin;
-            g->left_px = has_ink ? origin + scale_x * ink.x / PANGO_SCALE : origin;
+            g->left_px = has_ink ? origin + scale_x * ink.x / PANGO_SCALE +
+                                       lean_px(slant, -(ink.y + ink.height), fit->scale_y)
+                                 : origin;
         }
         g->cell_right_px = origin + scale_x * placed[k].info.geometry.width / PANGO_SCALE + spacing_px;
-        g->right_px = has_ink ? origin + scale_x * (ink.x + ink.width) / PANGO_SCALE : g->cell_right_px;
+        g->right_px = has_ink ? origin + scale_x * (ink.x + ink.width) / PANGO_SCALE +
+                                    lean_px(slant, -ink.y, fit->scale_y)
+                              : g->cell_right_px;
     }
 }
 
@@ -237,16 +249,19 @@ static enum sm_status draw_all(struct sm_text_mask *mask, const struct placed *p
     struct pen pen;
     struct extent extent = extent_of(placed, n, style->letter_spacing_px / fit->scale_x);
     /* Whole pixels on the line and at the start, so that hard edges meet the grid. */
-    double left = margin_px + ceil(fit->scale_x * extent.left);
+    double slant = style->is_hard_edged ? 0.0 : style->slant;
+    double left = margin_px + ceil(fit->scale_x * extent.left + fabs(slant) * fit->scale_y * extent.below);
     double baseline = margin_px + ceil(fmax(fit->digit_height_px, fit->scale_y * extent.above));
-    double right = left + fit->scale_x * extent.right;
+    double right = left + fit->scale_x * extent.right + fabs(slant) * fit->scale_y * extent.above;
     enum sm_status status = sm_text__mask_alloc(
         mask, right + margin_px + 1.0, baseline + ceil(fit->scale_y * extent.below) + margin_px, err);
     if (status != SM_OK) {
         return status;
     }
     if (open_pen(&pen, mask->width_px, mask->height_px)) {
+        const cairo_matrix_t lean = {.xx = 1.0, .xy = -slant, .yy = 1.0};
         cairo_translate(pen.cairo, left, baseline);
+        cairo_transform(pen.cairo, &lean);
         cairo_scale(pen.cairo, fit->scale_x, fit->scale_y);
         for (size_t i = 0; i < n; i++) {
             draw_placed(pen.cairo, &placed[i], style->is_hard_edged);
@@ -284,8 +299,8 @@ static enum sm_status draw_outline_font(struct sm_text_mask *mask, struct sm_cap
                                      style->letter_spacing_px, style->is_hard_edged);
     status = draw_all(mask, placed, n_placed, &fit, style, margin_px, err);
     if (status == SM_OK) {
-        place_glyphs(glyph, n_glyphs, placed, n_placed, mask->text_left_px, fit.scale_x,
-                     style->letter_spacing_px);
+        place_glyphs(glyph, n_glyphs, placed, n_placed, mask->text_left_px, &fit,
+                     style->is_hard_edged ? 0.0 : style->slant, style->letter_spacing_px);
     }
     g_object_unref(layout);
     return status;
@@ -524,8 +539,8 @@ enum sm_status sm_text__draw_seven_segment(struct sm_text_mask *mask, struct sm_
 /* ---- leak checker
  * ---------------------------------------------------------------------------------------------- */
 
-/* The font library keeps its patterns for the life of the process, and the HEVC encoder that the simulator calls loses its
- * parameters' names: neither is ours to free. */
+/* The font library keeps its patterns for the life of the process, and the HEVC encoder that the simulator
+ * calls loses its parameters' names: neither is ours to free. */
 #if defined(__has_feature)
 #if __has_feature(address_sanitizer)
 #define HAS_LEAK_CHECKER 1

@@ -28,6 +28,7 @@ struct sm_caption_style {
     double height_px; /**< height of the digits, > 0. Bitmap fonts take the nearest whole multiple of their
                          own height */
     double x_stretch; /**< width factor, 0 = 1. Bitmap fonts round it to whole pixels */
+    double slant; /**< rightward per height, of smooth outline fonts; drawn and bitmap faces keep their own */
     double letter_spacing_px;
     struct sm_colour fill;
     struct sm_colour outline;

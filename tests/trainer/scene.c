@@ -118,6 +118,7 @@ static struct sm_caption_style draw_style(struct sm_test_random *rng, const stru
     style.is_bold = rng_chance(rng, 0.35);
     style.has_slashed_zero = rng_chance(rng, 0.4);
     style.is_hard_edged = rng_chance(rng, digit_px < 18.0 ? 0.4 : 0.15);
+    style.slant = rng_chance(rng, 0.15) ? sm_test_uniform(rng, 0.08, 0.32) : 0.0;
     style.x_stretch = rng_chance(rng, 0.5) ? 1.0 : rng_log_between(rng, 0.75, 1.35);
     style.letter_spacing_px = rng_chance(rng, 0.6) ? 0.0 : sm_test_uniform(rng, -0.04, 0.25) * digit_px;
     if (rng_chance(rng, ground > 180.0 ? EDGE_ONLY_BRIGHT : EDGE_ONLY)) {

@@ -76,7 +76,8 @@ static void hold_display(struct survey *s, double update_s)
     }
 }
 
-static struct survey *survey_make(uint64_t seed, size_t n_frames, const struct motion *motion, int32_t decimals)
+static struct survey *survey_make(uint64_t seed, size_t n_frames, const struct motion *motion,
+                                  int32_t decimals)
 {
     struct survey *s = sm_calloc(1, sizeof *s);
     assert_non_null(s);
@@ -104,9 +105,9 @@ static struct survey *survey_make(uint64_t seed, size_t n_frames, const struct m
 
 static enum sm_status see(struct survey *s, size_t frame, double time_s, struct sm_counter__sightings *seen)
 {
-    struct sm_counter__sighting sighting =
-        s->is_hidden[frame] ? sample_hidden(&s->layout, time_s)
-                            : sample_sighting(&s->layout, time_s, s->counts[frame], s->p);
+    struct sm_counter__sighting sighting = s->is_hidden[frame]
+                                               ? sample_hidden(&s->layout, time_s)
+                                               : sample_sighting(&s->layout, time_s, s->counts[frame], s->p);
     s->n_sighted++;
     return sm_counter__sightings_add(seen, &sighting);
 }
@@ -136,7 +137,9 @@ static enum sm_status fulfil_cheap(struct survey *s, struct sm_counter__look *lo
         status = see(s, f, time_s, seen);
         s->n_decoded++;
         look->has_seen = true;
-        due_s = look->kind == SM_LOOK_MIDDLE ? 1e9 : due_s + look->step_s * ceil((time_s + 1e-3 - due_s) / look->step_s);
+        due_s = look->kind == SM_LOOK_MIDDLE
+                    ? 1e9
+                    : due_s + look->step_s * ceil((time_s + 1e-3 - due_s) / look->step_s);
     }
     return status;
 }
@@ -149,7 +152,8 @@ static enum sm_status fulfil_on(struct survey *s, struct sm_counter__look *look,
     size_t step = look->kind == SM_LOOK_ALL ? 1 : (size_t)fmax(1, round(look->step_s * RATE_HZ));
     enum sm_status status = SM_OK;
     s->n_decoded += depth(s, first) - 1;
-    for (size_t f = first; status == SM_OK && f < s->n_frames && (double)f * FRAME_S <= look->end_s; f += step) {
+    for (size_t f = first; status == SM_OK && f < s->n_frames && (double)f * FRAME_S <= look->end_s;
+         f += step) {
         s->n_decoded += step;
         status = see(s, f, (double)f * FRAME_S, seen);
         look->has_seen = true;
@@ -232,8 +236,8 @@ static struct outcome judge(const struct survey *s, const struct sm_counter__wat
         }
     }
     double all = (double)s->n_frames;
-    return (struct outcome){(double)n_right / (double)n, (double)s->n_decoded / all, (double)s->n_sighted / all,
-                            watch->n_jumps};
+    return (struct outcome){(double)n_right / (double)n, (double)s->n_decoded / all,
+                            (double)s->n_sighted / all, watch->n_jumps};
 }
 
 static struct outcome approach(struct survey *s, int64_t key_frames, const double *at_s, size_t n_at)

@@ -227,6 +227,31 @@ static void test_path__a_doubtful_sign_does_not_turn_the_run_round(void **state)
     run_free(run);
 }
 
+/** A sign taken for a digit in one picture while the counter moves: the digits that were seen go on counting.
+ */
+static void test_path__one_wrong_leading_digit_leaves_the_others(void **state)
+{
+    (void)state;
+    struct run *run = sm_calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->layout = sample_layout(7, 2, 0, SM_UNIT_M);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = motion(i);
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.999);
+    }
+    /* All the likeliest numbers of this picture begin with one digit or other. */
+    sample_misread(&run->sighting[62], 3, 4, 0.97);
+    sample_misread(&run->sighting[62], 0, (int32_t)(run->truth[62] % 10), 0.95);
+    run->sighting[62].cost[0][3][SM_COUNTER_NO_DIGIT] = 150;
+    run->sighting[62].cost[0][4][SM_COUNTER_MINUS] = 40;
+    run_path(run);
+    assert_int_equal(run->n_jumps, 0);
+    for (int i = 60; i < 65; i++) {
+        assert_int_equal(run->reading[i].counts, run->truth[i]);
+    }
+    run_free(run);
+}
+
 /** Where the picture is wiped to even odds, the confidence must say so. */
 static void test_path__doubt_lowers_confidence(void **state)
 {
@@ -253,6 +278,7 @@ int main(void)
         cmocka_unit_test(test_path__a_digit_that_stays_is_judged_by_all_pictures),
         cmocka_unit_test(test_path__a_leading_digit_lost_for_a_while_stays),
         cmocka_unit_test(test_path__a_doubtful_sign_does_not_turn_the_run_round),
+        cmocka_unit_test(test_path__one_wrong_leading_digit_leaves_the_others),
         cmocka_unit_test(test_path__doubt_lowers_confidence),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

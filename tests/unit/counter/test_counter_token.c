@@ -57,6 +57,24 @@ static void test_tokens__table(void **state)
     }
 }
 
+/** A digit that passes for a letter keeps its place; a letter before or behind a number stays one. */
+static void test_tokens__hole_in_a_number(void **state)
+{
+    (void)state;
+    struct sm_counter__glyph_seen glyphs[SM_COUNTER_MAX_GLYPHS];
+    struct sm_counter__token tokens[8];
+    size_t n = sample_glyphs(glyphs, "0A8.83 m", 100, 14);
+    assert_int_equal(sm_counter__tokens(tokens, 8, glyphs, n, 14, 1.0), 1);
+    assert_true(tokens[0].has_hole);
+    assert_int_equal(tokens[0].n_digits, 5);
+    assert_int_equal(tokens[0].decimals, 2);
+    assert_true(tokens[0].p_least < 0.4f);
+    n = sample_glyphs(glyphs, "A18.83C", 100, 14);
+    assert_int_equal(sm_counter__tokens(tokens, 8, glyphs, n, 14, 1.0), 1);
+    assert_false(tokens[0].has_hole);
+    assert_int_equal(tokens[0].counts, 1883);
+}
+
 static void test_pitch__blanks_do_not_stretch_it(void **state)
 {
     (void)state;
@@ -89,6 +107,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_tokens__table),
+        cmocka_unit_test(test_tokens__hole_in_a_number),
         cmocka_unit_test(test_tokens__fields_of_two_sizes),
         cmocka_unit_test(test_pitch__blanks_do_not_stretch_it),
     };
