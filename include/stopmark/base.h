@@ -66,7 +66,8 @@ enum sm_status sm_error_set(struct sm_error *err, enum sm_status status, const c
 enum sm_status sm_error_at(struct sm_error *err, enum sm_status status, const char *source, uint32_t line,
                            uint32_t column, const char *fmt, ...) SM_PRINTF(6, 7);
 
-/** Add the remedy to an error already set. err may be NULL. @return err->status or SM_E_FORMAT when err is NULL. */
+/** Add the remedy to an error already set. err may be NULL. @return err->status or SM_E_FORMAT when err is NULL: where
+ *  callers tell statuses apart, return your own. */
 enum sm_status sm_error_remedy(struct sm_error *err, const char *fmt, ...) SM_PRINTF(2, 3);
 
 /** Give the error a source where it has none yet. */

@@ -94,10 +94,13 @@ struct sm_materials {
     int32_t layers;         /**< of one repair; 0 in a sum of different ones */
     double mat_length_m;    /**< of each layer, or the sum over liners */
     double mat_width_m;     /**< of each layer: round the pipe and the lap; SM_NAN in a sum of different ones */
+    double wound_width_m;   /**< of one mat wound that often instead: all its turns and the lap; SM_NAN likewise */
     double glass_m2, glass_kg;
     double resin_kg, resin_l;      /**< by mass balance, waste included */
+    double waste_kg, waste_l;      /**< what of it the waste is */
     double kit_resin_l;            /**< as the kits say, SM_NAN when one does not */
     double part_a_l, part_b_l;     /**< of kit_resin_l where it is given, else of resin_l */
+    double part_a_kg, part_b_kg;   /**< of the same, by the parts' own densities */
     double thickness_mm;           /**< of one repair's wall; the thinnest in a sum */
     int32_t ties, sleeves;         /**< four ties; two sleeves: one for the rehearsal, one live (common practice) */
 };
@@ -112,6 +115,7 @@ void sm_materials_add(struct sm_materials *sum, const struct sm_materials *one);
 
 /**
  * What to load for a whole plan, with spares of the longest liner in it.
+ * @param n_spares not below 0; 0 = what the repairs themselves take.
  * @param sum [out] all 0 when the plan has no repairs.
  */
 enum sm_status sm_materials_for_plan(struct sm_materials *sum, const struct sm_plan *plan, const struct sm_sheet *sheet,

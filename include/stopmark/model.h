@@ -219,6 +219,7 @@ struct sm_day_rules {
     double inflate_min;      /**< 1 */
     double deflate_min;      /**< 3 */
     double look_min;         /**< camera after the work, besides the way; 5 */
+    double hold_min;         /**< kept inflated beyond the table's cure time, 10 */
 };
 /** A glass mat soaked with resin; what the maker's sheet says comes first. */
 struct sm_mat {
@@ -231,6 +232,7 @@ struct sm_mat {
     double parts_a, parts_b;       /**< mixed by volume, 2 : 1 */
     double least_thickness_mm;     /**< never fewer layers than give this; 3 (ISO 11296-4, composite wall) */
     int32_t least_layers;          /**< 2 */
+    double part_a_density_kg_l, part_b_density_kg_l; /**< NAN = as the mixed resin */
 };
 enum sm_paper { SM_PAPER_A4, SM_PAPER_LETTER };
 /** A liner that can be bought. */

@@ -70,6 +70,34 @@ enum sm_status sm_plan_other_end(struct sm_text *text, const struct sm_plan *pla
                                  const struct sm_alignment *alignment, const struct sm_sheet *sheet,
                                  struct sm_error *err) SM_CHECKED;
 
+/** The repairs beside what could be done instead; nothing is decided by it. SM_NAN where the sheet asks for no comparison. */
+struct sm_plan_alternatives {
+    size_t n_repairs;
+    double cost;      /**< of the repairs */
+    double cost_each; /**< SM_NAN with no repair */
+    double lined_frac; /**< share of the length under liners, laps counted once */
+    struct {
+        double length_m;
+        double cost;        /**< at the sheet's rate */
+        double set_up_cost;
+        size_t n_reopened;  /**< connections to be cut open again */
+        double reopen_cost;
+        double total;
+    } full_lining;
+    double break_even_repairs; /**< at cost_each so many repairs cost what lining the whole length does */
+    struct {
+        size_t n_places;  /**< targets of the repaired observations that touch are one */
+        double length_m;
+        double total;
+    } digging;
+    bool has_too_many;       /**< more repairs than the owner's limit, where there is one */
+    bool has_too_much_lined; /**< a larger share than the owner's limit, likewise */
+};
+/** @param plan made from this alignment and sheet. @return SM_OK; what sm_plan_make() returns for sheets that make no sense. */
+enum sm_status sm_plan_alternatives_for(struct sm_plan_alternatives *out, const struct sm_plan *plan,
+                                        const struct sm_alignment *alignment, const struct sm_sheet *sheet,
+                                        struct sm_error *err) SM_CHECKED;
+
 /** A plan with what it was made from, all borrowed. */
 struct sm_plan_case {
     const char *name;

@@ -54,7 +54,8 @@ static enum sm_status outside(const char *name, double temperature_c, bool is_co
 {
     sm_error_set(err, SM_E_RANGE, "cure table %s says nothing for a pipe as %s as %d C", name,
                  is_cold ? "cold" : "warm", (int)lround(fmax(-999, fmin(999, temperature_c))));
-    return sm_error_remedy(err, "ask the resin's own sheet; do not go by a time for another temperature");
+    sm_error_remedy(err, "ask the resin's own sheet; do not go by a time for another temperature");
+    return SM_E_RANGE;
 }
 
 enum sm_status sm_cure_time_at(struct sm_cure_time *out, const struct sm_sheet *sheet, const char *name,
@@ -63,11 +64,13 @@ enum sm_status sm_cure_time_at(struct sm_cure_time *out, const struct sm_sheet *
     struct rows rows;
     if (!find_rows(&rows, sheet, name, temperature_c)) {
         sm_error_set(err, SM_E_NOTFOUND, "there is no cure table for the kit");
-        return sm_error_remedy(err, "add its rows to the cure table, from the resin's own sheet");
+        sm_error_remedy(err, "add its rows to the cure table, from the resin's own sheet");
+        return SM_E_NOTFOUND;
     }
     if (isnan(temperature_c)) {
         sm_error_set(err, SM_E_NOTFOUND, "the pipe's temperature is not given");
-        return sm_error_remedy(err, "measure it in the pipe and give it as pipe temperature");
+        sm_error_remedy(err, "measure it in the pipe and give it as pipe temperature");
+        return SM_E_NOTFOUND;
     }
     if (!rows.below || !rows.above) {
         return outside(name, temperature_c, !rows.below, err);

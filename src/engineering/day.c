@@ -31,6 +31,7 @@ struct sm_day_rules sm_day_rules_default(void)
         .push_m_per_min = 6,
         .position_min = 1,
         .inflate_min = 1,
+        .hold_min = 10,
         .deflate_min = 3,
         .look_min = 5,
     };
@@ -77,7 +78,7 @@ static void after_inflation(struct clock *clock, int32_t idx, double cure_min)
     double way = way_min(clock, &clock->plan->repair[idx]);
     pass(clock, SM_DAY_INFLATE, idx, rules->inflate_min);
     clock->repair[idx].inflated_min = clock->now_min;
-    pass(clock, SM_DAY_CURE, idx, cure_min);
+    pass(clock, SM_DAY_CURE, idx, cure_min + rules->hold_min);
     clock->repair[idx].deflate_min = clock->now_min;
     pass(clock, SM_DAY_DEFLATE, idx, rules->deflate_min + way);
     pass(clock, SM_DAY_LOOK, idx, rules->look_min + 2 * way);
@@ -130,7 +131,8 @@ static enum sm_status check_rules(const struct sm_day_rules *rules, struct sm_er
 {
     const double minutes[] = {rules->shift_min,     rules->set_up_min,  rules->prepare_min,
                               rules->rehearsal_min, rules->wet_out_min, rules->position_min,
-                              rules->inflate_min,   rules->deflate_min, rules->look_min};
+                              rules->inflate_min,   rules->hold_min,    rules->deflate_min,
+                              rules->look_min};
     bool is_ok = rules->push_m_per_min > 0 && rules->push_m_per_min <= 1000;
     for (size_t i = 0; i < sizeof minutes / sizeof *minutes; i++) {
         is_ok = is_ok && minutes[i] >= 0 && minutes[i] <= 1e5;

@@ -23,6 +23,8 @@ struct sm_mat sm_mat_default(void)
         .parts_b = 1,
         .least_thickness_mm = 3,
         .least_layers = 2,
+        .part_a_density_kg_l = SM_NAN,
+        .part_b_density_kg_l = SM_NAN,
     };
 }
 
@@ -60,12 +62,36 @@ static enum sm_status check_sizes(double liner_length_m, double diameter_mm, con
     if (!(liner_length_m > 0 && liner_length_m <= 1000) || !(diameter_mm > 0 && diameter_mm <= 10000)) {
         return sm_error_set(err, SM_E_RANGE, "the liner's length or the pipe's diameter is not known");
     }
-    bool has_parts = mat->parts_a >= 0 && mat->parts_b >= 0 && mat->parts_a + mat->parts_b > 0;
+    bool has_parts = mat->parts_a >= 0 && mat->parts_b >= 0 && mat->parts_a + mat->parts_b > 0 &&
+                     !(mat->part_a_density_kg_l <= 0) && !(mat->part_b_density_kg_l <= 0);
     if (!is_mat(mat) || !has_parts || !(mat->lap_m >= 0) || !(mat->waste_frac >= 0 && mat->waste_frac < 1)) {
         sm_error_set(err, SM_E_RANGE, "the mat's masses, densities, lap, waste or parts make no sense");
-        return sm_error_remedy(err, "take them from the maker's sheet");
+        sm_error_remedy(err, "take them from the maker's sheet");
+        return SM_E_RANGE;
     }
     return SM_OK;
+}
+
+/* One mat wound that often: each turn lies inside the one before it, a layer closer to the axis. */
+static double wound_width_m(double diameter_mm, int32_t layers, const struct sm_mat *mat)
+{
+    double mean_mm = diameter_mm - (layers - 1) * sm_mat_layer_mm(mat);
+    return layers * M_PI * fmax(mean_mm, 0) / 1e3 + mat->lap_m;
+}
+
+static void add_resin(struct sm_materials *one, const struct sm_mat *mat)
+{
+    one->resin_kg = one->glass_kg * mat->resin_per_glass * (1 + mat->waste_frac);
+    one->resin_l = one->resin_kg / mat->resin_density_kg_l;
+    one->waste_kg = one->glass_kg * mat->resin_per_glass * mat->waste_frac;
+    one->waste_l = one->waste_kg / mat->resin_density_kg_l;
+    double mixed_l = isfinite(one->kit_resin_l) ? one->kit_resin_l : one->resin_l;
+    double parts = mat->parts_a + mat->parts_b;
+    bool has_a = isfinite(mat->part_a_density_kg_l), has_b = isfinite(mat->part_b_density_kg_l);
+    one->part_a_l = mixed_l * mat->parts_a / parts;
+    one->part_b_l = mixed_l * mat->parts_b / parts;
+    one->part_a_kg = one->part_a_l * (has_a ? mat->part_a_density_kg_l : mat->resin_density_kg_l);
+    one->part_b_kg = one->part_b_l * (has_b ? mat->part_b_density_kg_l : mat->resin_density_kg_l);
 }
 
 enum sm_status sm_materials_for(struct sm_materials *out, double liner_length_m, double diameter_mm,
@@ -86,11 +112,8 @@ enum sm_status sm_materials_for(struct sm_materials *out, double liner_length_m,
     };
     one.glass_m2 = one.layers * one.mat_width_m * one.mat_length_m;
     one.glass_kg = one.glass_m2 * mat->glass_kg_m2;
-    one.resin_kg = one.glass_kg * mat->resin_per_glass * (1 + mat->waste_frac);
-    one.resin_l = one.resin_kg / mat->resin_density_kg_l;
-    double mixed_l = isfinite(one.kit_resin_l) ? one.kit_resin_l : one.resin_l;
-    one.part_a_l = mixed_l * mat->parts_a / (mat->parts_a + mat->parts_b);
-    one.part_b_l = mixed_l * mat->parts_b / (mat->parts_a + mat->parts_b);
+    one.wound_width_m = wound_width_m(diameter_mm, one.layers, mat);
+    add_resin(&one, mat);
     one.thickness_mm = one.layers * sm_mat_layer_mm(mat);
     *out = one;
     return SM_OK;
@@ -102,6 +125,8 @@ void sm_materials_add(struct sm_materials *sum, const struct sm_materials *one)
     sum->layers = is_first || sum->layers == one->layers ? one->layers : 0;
     sum->mat_width_m =
         is_first || fabs(sum->mat_width_m - one->mat_width_m) < 1e-9 ? one->mat_width_m : SM_NAN;
+    sum->wound_width_m =
+        is_first || fabs(sum->wound_width_m - one->wound_width_m) < 1e-9 ? one->wound_width_m : SM_NAN;
     sum->thickness_mm = is_first ? one->thickness_mm : fmin(sum->thickness_mm, one->thickness_mm);
     sum->n_repairs += one->n_repairs;
     sum->mat_length_m += one->mat_length_m;
@@ -112,6 +137,10 @@ void sm_materials_add(struct sm_materials *sum, const struct sm_materials *one)
     sum->kit_resin_l += one->kit_resin_l;
     sum->part_a_l += one->part_a_l;
     sum->part_b_l += one->part_b_l;
+    sum->part_a_kg += one->part_a_kg;
+    sum->part_b_kg += one->part_b_kg;
+    sum->waste_kg += one->waste_kg;
+    sum->waste_l += one->waste_l;
     sum->ties += one->ties;
     sum->sleeves += one->sleeves;
 }

@@ -21,7 +21,8 @@ static enum sm_status cross(const struct sm_packer_pressure *band, struct sm_err
                                           : "the water outside alone",
                  (int)lround(isfinite(band->least_kpa) ? band->least_kpa : band->head_kpa),
                  (int)lround(band->greatest_kpa));
-    return sm_error_remedy(err, "lower the water, or take a kit and packer made for more pressure");
+    sm_error_remedy(err, "lower the water, or take a kit and packer made for more pressure");
+    return SM_E_INFEASIBLE;
 }
 
 enum sm_status sm_packer_pressure_for(struct sm_packer_pressure *out, const struct sm_kit *kit,
@@ -30,7 +31,8 @@ enum sm_status sm_packer_pressure_for(struct sm_packer_pressure *out, const stru
 {
     if (!is_head(groundwater_head_m) || !is_head(lateral_head_m)) {
         sm_error_set(err, SM_E_RANGE, "a water head is not between 0 and 200 m");
-        return sm_error_remedy(err, "give it in metres above the invert");
+        sm_error_remedy(err, "give it in metres above the invert");
+        return SM_E_RANGE;
     }
     double head_m =
         fmax(isnan(groundwater_head_m) ? 0 : groundwater_head_m, isnan(lateral_head_m) ? 0 : lateral_head_m);

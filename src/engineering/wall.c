@@ -82,13 +82,15 @@ static enum sm_status check_ranges(const struct range *range, size_t n, struct s
     for (size_t i = 0; i < n; i++) {
         if (isnan(range[i].value)) {
             sm_error_set(err, SM_E_RANGE, "the %s is not given", range[i].name);
-            return sm_error_remedy(err, "give it; it must be %s", range[i].says);
+            sm_error_remedy(err, "give it; it must be %s", range[i].says);
+            return SM_E_RANGE;
         }
         bool is_above =
             range[i].may_be_least ? range[i].value >= range[i].least : range[i].value > range[i].least;
         if (!is_above || !(range[i].value <= range[i].most)) {
             sm_error_set(err, SM_E_RANGE, "the %s makes no sense", range[i].name);
-            return sm_error_remedy(err, "it must be %s", range[i].says);
+            sm_error_remedy(err, "it must be %s", range[i].says);
+            return SM_E_RANGE;
         }
     }
     return SM_OK;
@@ -133,12 +135,14 @@ static enum sm_status check(const struct sm_wall_input *in, struct sm_error *err
     }
     if (status == SM_OK && in->long_term_modulus_kpa > in->initial_modulus_kpa) {
         sm_error_set(err, SM_E_RANGE, "the long-term modulus is larger than the initial one");
-        return sm_error_remedy(err, "creep only lowers it; half of the initial one is usual");
+        sm_error_remedy(err, "creep only lowers it; half of the initial one is usual");
+        return SM_E_RANGE;
     }
     if (status == SM_OK && in->condition == SM_WALL_PARTIAL && in->head_m <= 0) {
         sm_error_set(err, SM_E_RANGE, "no water stands above the invert, so X1.1 and X1.2 ask for no wall");
-        return sm_error_remedy(
+        sm_error_remedy(
             err, "give the highest water to be expected, or design for a fully deteriorated pipe");
+        return SM_E_RANGE;
     }
     return status;
 }
@@ -246,8 +250,9 @@ enum sm_status sm_wall_design(struct sm_wall_result *result, const struct sm_wal
     find_thickness(&design, input);
     if (!(design.thickness_mm <= THICKEST_SHARE * input->diameter_m * MM_PER_M)) {
         sm_error_set(err, SM_E_INFEASIBLE, "the load asks for a wall of more than a sixth of the diameter");
-        return sm_error_remedy(
+        sm_error_remedy(
             err, "check the units of the loads and moduli; a liner is not the answer to such a load");
+        return SM_E_INFEASIBLE;
     }
     *result = design;
     return SM_OK;

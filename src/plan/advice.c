@@ -8,29 +8,22 @@
 
 #define UM_PER_M 1e6
 
+/* What the totals are made from. */
 struct sums {
-    struct sm_text *text;
     const struct sm_plan *plan;
     const struct sm_plan__problem *problem;
     const struct sm_sheet *sheet;
 };
 
-static void add_money(struct sm_text *text, double money)
-{
-    sm_text_add_number(text, money, 0, 2);
-}
+/* The totals in words. */
+struct advice {
+    struct sm_text *text;
+    const struct sm_sheet *sheet;
+    const struct sm_plan *plan;
+    const struct sm_plan_alternatives *of;
+};
 
-static bool is_in_feet(const struct sums *sums)
-{
-    return sums->sheet->people_unit == SM_UNIT_FT;
-}
-
-/* A rate as the crew's side counts: per metre or per foot. */
-static void add_rate(const struct sums *sums, double per_m)
-{
-    add_money(sums->text, is_in_feet(sums) ? per_m * SM_M_PER_FT : per_m);
-    sm_text_add(sums->text, is_in_feet(sums) ? " a foot" : " a metre");
-}
+/* ---- the totals */
 
 /* Connections that a liner over the whole length closes; one logged twice counts once. */
 static size_t n_connections(const struct sm_plan__problem *problem)
@@ -42,49 +35,22 @@ static size_t n_connections(const struct sm_plan__problem *problem)
     return n;
 }
 
-static void add_repairs(const struct sums *sums)
-{
-    size_t n = sums->plan->n_repairs;
-    sm_text_addf(sums->text, "%zu repair%s cost%s ", n, n == 1 ? "" : "s", n == 1 ? "s" : "");
-    add_money(sums->text, sums->plan->cost);
-}
-
-/* What comes on top of the rate, set-up and connections, is told apart from it. @return both together. */
-static double add_full_lining(const struct sums *sums)
+static void sum_full_lining(struct sm_plan_alternatives *out, const struct sums *sums)
 {
     const struct sm_rules *rules = &sums->sheet->rules;
-    size_t n = n_connections(sums->problem);
-    double open = (double)n * rules->reopen_cost, total = sums->plan->full_lining_cost;
-    sm_text_add(sums->text, ", lining all ");
-    sm_plan__add_length(sums->text, sums->sheet, (double)sums->problem->length_um, 2);
-    sm_text_add(sums->text, " at ");
-    add_rate(sums, rules->full_lining_rate_per_m);
-    sm_text_add(sums->text, " costs ");
-    add_money(sums->text, total);
-    if (rules->full_lining_set_up_cost > 0) {
-        sm_text_add(sums->text, " and ");
-        add_money(sums->text, rules->full_lining_set_up_cost);
-        sm_text_add(sums->text, " to set up");
-    }
-    if (open > 0) {
-        sm_text_add(sums->text, " and ");
-        add_money(sums->text, open);
-        sm_text_addf(sums->text, " to cut %zu connection%s open again", n, n == 1 ? "" : "s");
-    }
-    return total + rules->full_lining_set_up_cost + open;
-}
-
-static void add_break_even(const struct sums *sums, double full_lining)
-{
-    if (sums->plan->n_repairs == 0 || !(sums->plan->cost > 0)) {
+    if (!isfinite(rules->full_lining_rate_per_m) || sums->problem->length_um <= 0) {
         return;
     }
-    double each = sums->plan->cost / (double)sums->plan->n_repairs;
-    sm_text_add(sums->text, "; at ");
-    add_money(sums->text, each);
-    sm_text_add(sums->text, " a repair both cost the same at ");
-    sm_text_add_number(sums->text, full_lining / each, 0, 1);
-    sm_text_add(sums->text, " repairs");
+    out->full_lining.length_m = (double)sums->problem->length_um / UM_PER_M;
+    out->full_lining.cost = rules->full_lining_rate_per_m * out->full_lining.length_m;
+    out->full_lining.set_up_cost = rules->full_lining_set_up_cost;
+    out->full_lining.n_reopened = n_connections(sums->problem);
+    out->full_lining.reopen_cost = (double)out->full_lining.n_reopened * rules->reopen_cost;
+    out->full_lining.total =
+        out->full_lining.cost + out->full_lining.set_up_cost + out->full_lining.reopen_cost;
+    if (isfinite(out->cost_each) && out->cost_each > 0) {
+        out->break_even_repairs = out->full_lining.total / out->cost_each;
+    }
 }
 
 /* Places to dig: targets of the repaired observations that touch are one. Targets are sorted by their start.
@@ -108,27 +74,15 @@ static size_t dig_places(const struct sums *sums, double *length_m)
     return n;
 }
 
-static void add_digging(const struct sums *sums)
+static void sum_digging(struct sm_plan_alternatives *out, const struct sums *sums)
 {
     const struct sm_rules *rules = &sums->sheet->rules;
-    double length_m;
-    size_t n = dig_places(sums, &length_m);
-    sm_text_addf(sums->text, "; digging up %zu place%s, ", n, n == 1 ? "" : "s");
-    sm_plan__add_length(sums->text, sums->sheet, length_m * UM_PER_M, 2);
-    sm_text_add(sums->text, " in all, at ");
-    add_rate(sums, rules->dig_rate_per_m);
-    sm_text_add(sums->text, " costs ");
-    add_money(sums->text, length_m * rules->dig_rate_per_m + (double)n * rules->dig_cost);
-}
-
-static void add_unrepaired(const struct sums *sums, bool is_of_two)
-{
-    size_t n = sums->plan->n_unrepaired;
-    if (n) {
-        sm_text_addf(sums->text, "; %zu observation%s not repaired by these liners %s in %s", n,
-                     n == 1 ? "" : "s", n == 1 ? "is" : "are",
-                     is_of_two ? "neither total" : "none of these totals");
+    if (!(rules->dig_rate_per_m > 0) || sums->plan->n_repairs == 0) {
+        return;
     }
+    out->digging.n_places = dig_places(sums, &out->digging.length_m);
+    out->digging.total =
+        out->digging.length_m * rules->dig_rate_per_m + (double)out->digging.n_places * rules->dig_cost;
 }
 
 /* Share of the pipe's length under liners; laps count once. Repairs stand in order along the pipe. */
@@ -148,55 +102,176 @@ static double lined_frac(const struct sums *sums)
     return sums->problem->length_um > 0 ? (double)covered / (double)sums->problem->length_um : 0;
 }
 
-static void begin_limit(const struct sums *sums)
-{
-    sm_text_add(sums->text, sums->text->length ? "; " : "");
-}
-
-static void add_limits(const struct sums *sums)
+static struct sm_plan_alternatives sum_up(const struct sums *sums)
 {
     const struct sm_rules *rules = &sums->sheet->rules;
-    double lined = lined_frac(sums);
-    if (rules->most_repairs > 0 && sums->plan->n_repairs > (size_t)rules->most_repairs) {
-        begin_limit(sums);
-        sm_text_addf(
-            sums->text,
-            "%zu repairs are more than the owner's limit of %d: by that rule the whole length is to be "
-            "lined; a person decides",
-            sums->plan->n_repairs, (int)rules->most_repairs);
+    size_t n = sums->plan->n_repairs;
+    struct sm_plan_alternatives out = {
+        .n_repairs = n,
+        .cost = sums->plan->cost,
+        .cost_each = n ? sums->plan->cost / (double)n : SM_NAN,
+        .lined_frac = lined_frac(sums),
+        .full_lining = {SM_NAN, SM_NAN, SM_NAN, 0, SM_NAN, SM_NAN},
+        .break_even_repairs = SM_NAN,
+        .digging = {0, SM_NAN, SM_NAN},
+    };
+    sum_full_lining(&out, sums);
+    sum_digging(&out, sums);
+    out.has_too_many = rules->most_repairs > 0 && n > (size_t)rules->most_repairs;
+    out.has_too_much_lined = rules->most_lined_frac > 0 && out.lined_frac > rules->most_lined_frac;
+    return out;
+}
+
+/* ---- in words */
+
+static void add_money(struct sm_text *text, double money)
+{
+    sm_text_add_number(text, money, 0, 2);
+}
+
+static bool is_in_feet(const struct advice *advice)
+{
+    return advice->sheet->people_unit == SM_UNIT_FT;
+}
+
+/* A rate as the crew's side counts: per metre or per foot. */
+static void add_rate(const struct advice *advice, double per_m)
+{
+    add_money(advice->text, is_in_feet(advice) ? per_m * SM_M_PER_FT : per_m);
+    sm_text_add(advice->text, is_in_feet(advice) ? " a foot" : " a metre");
+}
+
+static void add_repairs(const struct advice *advice)
+{
+    size_t n = advice->of->n_repairs;
+    sm_text_addf(advice->text, "%zu repair%s cost%s ", n, n == 1 ? "" : "s", n == 1 ? "s" : "");
+    add_money(advice->text, advice->of->cost);
+}
+
+/* What comes on top of the rate, set-up and connections, is told apart from it. */
+static void add_full_lining(const struct advice *advice)
+{
+    struct sm_text *text = advice->text;
+    size_t n = advice->of->full_lining.n_reopened;
+    sm_text_add(text, ", lining all ");
+    sm_plan__add_length(text, advice->sheet, advice->of->full_lining.length_m * UM_PER_M, 2);
+    sm_text_add(text, " at ");
+    add_rate(advice, advice->sheet->rules.full_lining_rate_per_m);
+    sm_text_add(text, " costs ");
+    add_money(text, advice->of->full_lining.cost);
+    if (advice->of->full_lining.set_up_cost > 0) {
+        sm_text_add(text, " and ");
+        add_money(text, advice->of->full_lining.set_up_cost);
+        sm_text_add(text, " to set up");
     }
-    if (rules->most_lined_frac > 0 && lined > rules->most_lined_frac) {
-        begin_limit(sums);
-        sm_text_add_number(sums->text, lined * 100, 0, 1);
-        sm_text_add(sums->text, " % of the length under liners is more than the owner's limit of ");
-        sm_text_add_number(sums->text, rules->most_lined_frac * 100, 0, 1);
-        sm_text_add(sums->text, " %: by that rule the whole length is to be lined; a person decides");
+    if (advice->of->full_lining.reopen_cost > 0) {
+        sm_text_add(text, " and ");
+        add_money(text, advice->of->full_lining.reopen_cost);
+        sm_text_addf(text, " to cut %zu connection%s open again", n, n == 1 ? "" : "s");
     }
+}
+
+static void add_break_even(const struct advice *advice)
+{
+    if (!isfinite(advice->of->break_even_repairs)) {
+        return;
+    }
+    sm_text_add(advice->text, "; at ");
+    add_money(advice->text, advice->of->cost_each);
+    sm_text_add(advice->text, " a repair both cost the same at ");
+    sm_text_add_number(advice->text, advice->of->break_even_repairs, 0, 1);
+    sm_text_add(advice->text, " repairs");
+}
+
+static void add_digging(const struct advice *advice)
+{
+    size_t n = advice->of->digging.n_places;
+    sm_text_addf(advice->text, "; digging up %zu place%s, ", n, n == 1 ? "" : "s");
+    sm_plan__add_length(advice->text, advice->sheet, advice->of->digging.length_m * UM_PER_M, 2);
+    sm_text_add(advice->text, " in all, at ");
+    add_rate(advice, advice->sheet->rules.dig_rate_per_m);
+    sm_text_add(advice->text, " costs ");
+    add_money(advice->text, advice->of->digging.total);
+}
+
+static void add_unrepaired(const struct advice *advice, bool is_of_two)
+{
+    size_t n = advice->plan->n_unrepaired;
+    if (n) {
+        sm_text_addf(advice->text, "; %zu observation%s not repaired by these liners %s in %s", n,
+                     n == 1 ? "" : "s", n == 1 ? "is" : "are",
+                     is_of_two ? "neither total" : "none of these totals");
+    }
+}
+
+static void add_limits(const struct advice *advice)
+{
+    const struct sm_rules *rules = &advice->sheet->rules;
+    struct sm_text *text = advice->text;
+    if (advice->of->has_too_many) {
+        sm_text_add(text, text->length ? "; " : "");
+        sm_text_addf(text,
+                     "%zu repairs are more than the owner's limit of %d: by that rule the whole length is to "
+                     "be lined; a person decides",
+                     advice->of->n_repairs, (int)rules->most_repairs);
+    }
+    if (advice->of->has_too_much_lined) {
+        sm_text_add(text, text->length ? "; " : "");
+        sm_text_add_number(text, advice->of->lined_frac * 100, 0, 1);
+        sm_text_add(text, " % of the length under liners is more than the owner's limit of ");
+        sm_text_add_number(text, rules->most_lined_frac * 100, 0, 1);
+        sm_text_add(text, " %: by that rule the whole length is to be lined; a person decides");
+    }
+}
+
+static void add_words(const struct advice *advice)
+{
+    bool has_lining = isfinite(advice->of->full_lining.total);
+    bool has_digging = isfinite(advice->of->digging.total);
+    if (has_lining || has_digging) {
+        add_repairs(advice);
+    }
+    if (has_lining) {
+        add_full_lining(advice);
+        add_break_even(advice);
+    }
+    if (has_digging) {
+        add_digging(advice);
+    }
+    if (has_lining || has_digging) {
+        add_unrepaired(advice, has_lining != has_digging);
+    }
+    add_limits(advice);
 }
 
 enum sm_status sm_plan__advise(struct sm_plan *plan, const struct sm_plan__problem *problem,
                                const struct sm_sheet *sheet)
 {
-    const struct sm_rules *rules = &sheet->rules;
+    const struct sums sums = {plan, problem, sheet};
+    const struct sm_plan_alternatives of = sum_up(&sums);
     struct sm_text text = {0};
-    struct sums sums = {&text, plan, problem, sheet};
-    bool has_lining = isfinite(rules->full_lining_rate_per_m) && problem->length_um > 0;
-    bool has_digging = rules->dig_rate_per_m > 0 && plan->n_repairs > 0;
-    if (has_lining || has_digging) {
-        add_repairs(&sums);
+    const struct advice advice = {&text, sheet, plan, &of};
+    add_words(&advice);
+    if (isfinite(of.full_lining.cost)) {
+        plan->full_lining_cost = of.full_lining.cost;
     }
-    if (has_lining) {
-        plan->full_lining_cost = rules->full_lining_rate_per_m * ((double)problem->length_um / UM_PER_M);
-        add_break_even(&sums, add_full_lining(&sums));
-    }
-    if (has_digging) {
-        add_digging(&sums);
-    }
-    if (has_lining || has_digging) {
-        add_unrepaired(&sums, has_lining != has_digging);
-    }
-    add_limits(&sums);
     plan->advice = text.failed ? NULL : sm_arena_strdup(plan->arena, sm_text_str(&text));
     sm_text_release(&text);
     return plan->advice ? SM_OK : SM_E_NOMEM;
+}
+
+enum sm_status sm_plan_alternatives_for(struct sm_plan_alternatives *out, const struct sm_plan *plan,
+                                        const struct sm_alignment *alignment, const struct sm_sheet *sheet,
+                                        struct sm_error *err)
+{
+    struct sm_plan__problem problem = {0};
+    struct sm_plan *scratch = NULL; /* takes what the problem sets aside, which the plan has told already */
+    enum sm_status status = sm_plan__new(&scratch, err);
+    status = status == SM_OK ? sm_plan__problem_new(&problem, scratch, alignment, sheet, err) : status;
+    if (status == SM_OK) {
+        *out = sum_up(&(struct sums){plan, &problem, sheet});
+    }
+    sm_plan__problem_release(&problem);
+    sm_plan_free(&scratch);
+    return status;
 }

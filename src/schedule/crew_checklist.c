@@ -5,7 +5,7 @@
  */
 #include "crew_page.h"
 
-#include "stopmark/engineering.h"
+#include "work.h"
 
 #include <assert.h>
 #include <math.h>
@@ -69,21 +69,25 @@ static void add_finding_steps(struct checklist *list)
         sm_text_add(words, ")");
     }
     sm_text_add(words, ".");
-    add_step(list, "Rod couplings taped over; retrieval cable on; air line slack.", NULL);
+    add_step(list, "Rod couplings taped over so that they cannot catch; retrieval cable on; air line slack.",
+             NULL);
+    sm_text_addf(begin_step(list, NULL),
+                 "Slits of %s in the sleeve's folded fins to let the air out, none anywhere else.",
+                 list->crew->s->people_unit == SM_UNIT_FT ? "1/4 in" : "6 mm");
     add_step(list, "Rehearsal with a dry sleeve to the mark and back.", "minutes");
 }
 
 static void add_resin_steps(struct checklist *list)
 {
-    const struct sm_kit *kit = list->kit;
+    const struct sm_schedule *s = list->crew->s;
+    struct sm_materials one;
     struct sm_text *words = begin_step(list, "mixed at");
     sm_text_add(words, "Mix");
-    if (kit && isfinite(kit->resin_l)) {
+    if (sm_schedule__materials(&one, s, list->repair, NULL)) {
         sm_text_add(words, " ");
-        sm_text_add_number(words, kit->resin_l, 1, 2);
-        sm_text_add(words, " l of resin");
+        sm_schedule__add_mix(words, s, &one);
     }
-    sm_text_add(words, ": two thirds on the mat's rough face, one third on the other, no dry spot.");
+    sm_text_add(words, ": two thirds on the first, rough face of the mat, one third on the other, no dry spot.");
     sm_text_addf(begin_step(list, NULL),
                  "Fold in from both sides round the packer, lap %s, inside the outline marks. Four ties, two "
                  "close together "
@@ -131,7 +135,16 @@ static void add_pressure_steps(struct checklist *list)
 {
     add_pressure(begin_step(list, "inflated at"), list);
     add_step(list, "Hold the pressure for the whole cure.", "pressure");
-    add_step(list, "Deflate: cure time over, sample of the mix hard.", "deflated at");
+    struct sm_text *words = begin_step(list, "deflated at");
+    sm_text_add(words, "Deflate");
+    if (list->has_times) {
+        sm_text_add(words, " no earlier than ");
+        sm_text_add_number(words, list->times.cure_min + list->crew->s->sheet->day.hold_min, 0, 0);
+        sm_text_add(words, " min after inflating, with the");
+    } else {
+        sm_text_add(words, " when the cure time is over and the");
+    }
+    sm_text_add(words, " sample of the mix hard.");
     add_step(list, "A short push, then pull back by the cable, never by the air line.", NULL);
 }
 

@@ -13,6 +13,7 @@
 #define FAMILY "DejaVu Sans"
 #define MARGIN 32.0
 #define FOOT 18.0
+#define WORDS_SIZE 9.4
 #define MOST_LINES 12        /* of a paragraph: a name without end must not push the rest off the page */
 #define LEAST_SHRINK 0.75    /* a line that is too long gets this small at most, then loses its end */
 #define NO_DATE "2000-01-01" /* stands in the document's properties where the sheet has no date */
@@ -144,11 +145,13 @@ static void no_end_group(struct sm_pen *pen)
 
 /* ---- document ---- */
 
+/* Never refuses: cairo 1.16 follows a null pointer when its stream fails while a document is finished. What had no
+ * room is found out when the document is closed. */
 static cairo_status_t take_bytes(void *user, const unsigned char *data, unsigned n)
 {
     struct sm_text *out = user;
     sm_text_add_n(out, (const char *)data, n);
-    return out->failed ? CAIRO_STATUS_NO_MEMORY : CAIRO_STATUS_SUCCESS;
+    return CAIRO_STATUS_SUCCESS;
 }
 
 static bool is_iso_date(const char *date)
@@ -199,6 +202,7 @@ enum sm_status sm_schedule__crew_open(struct sm_crew *crew, struct sm_text *out,
     *crew = (struct sm_crew){
         .pen = {pdf_polygon, pdf_circle, pdf_text, pdf_text_width, no_begin_group, no_end_group},
         .s = s,
+        .out = out,
         .width = names->is_landscape ? wide : narrow,
         .height = names->is_landscape ? narrow : wide,
         .margin = MARGIN,
@@ -238,7 +242,7 @@ enum sm_status sm_schedule__crew_close(struct sm_crew *crew, struct sm_error *er
     cairo_surface_finish(crew->surface);
     cairo_status_t status = cairo_status(crew->cr);
     status = status == CAIRO_STATUS_SUCCESS ? cairo_surface_status(crew->surface) : status;
-    bool has_failed = crew->has_failed || crew->head.failed;
+    bool has_failed = crew->has_failed || crew->head.failed || crew->out->failed;
     g_object_unref(crew->layout);
     g_object_unref(crew->context);
     g_object_unref(crew->fonts);
@@ -367,6 +371,16 @@ double sm_schedule__crew_paragraph(struct sm_crew *crew, struct sm_rect at, doub
         cairo_new_path(crew->cr);
     }
     return (double)logical.height / PANGO_SCALE;
+}
+
+void sm_schedule__crew_words(struct sm_crew *crew, const char *words)
+{
+    double left = sm_schedule__crew_left(crew);
+    struct sm_rect at = {left, 0, sm_schedule__crew_right(crew) - left, 0};
+    double height = sm_schedule__crew_paragraph(crew, at, WORDS_SIZE, SM_WEIGHT_PLAIN, false, words);
+    sm_schedule__crew_need(crew, height);
+    at.y = crew->y;
+    crew->y += sm_schedule__crew_paragraph(crew, at, WORDS_SIZE, SM_WEIGHT_PLAIN, true, words) + 2;
 }
 
 void sm_schedule__crew_box(struct sm_crew *crew, double x, double baseline, double side)

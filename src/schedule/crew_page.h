@@ -15,6 +15,7 @@
 struct sm_crew {
     struct sm_pen pen; /* first: draws on the current page, moved to origin */
     const struct sm_schedule *s;
+    struct sm_text *out; /* gets the document's bytes */
     cairo_surface_t *surface;
     cairo_t *cr;
     PangoFontMap *fonts;
@@ -60,6 +61,8 @@ void sm_schedule__crew_line(struct sm_crew *crew, struct sm_point at, struct sm_
 /* Words wrapped to a width, from a top line. @return the height they take. Measured only when not drawn. */
 double sm_schedule__crew_paragraph(struct sm_crew *crew, struct sm_rect at, double size,
                                    enum sm_weight weight, bool is_drawn, const char *text);
+/* Words at the flow, over the whole width. */
+void sm_schedule__crew_words(struct sm_crew *crew, const char *words);
 /* An empty box to tick, its side on the baseline. */
 void sm_schedule__crew_box(struct sm_crew *crew, double x, double baseline, double side);
 /* A label and a line to write on, from x to x2. */
@@ -75,6 +78,11 @@ void sm_schedule__crew_move_back(struct sm_crew *crew);
 
 /* ---- parts of the document ---- */
 
+/* When what is to be done, and what to load, at the flow; nothing without repairs. */
+void sm_schedule__crew_day(struct sm_crew *crew);
+void sm_schedule__crew_load(struct sm_crew *crew);
+/* What is cut and mixed for one repair, large enough to cut by, at the flow. */
+void sm_schedule__crew_materials(struct sm_crew *crew, const struct sm_repair *repair);
 void sm_schedule__crew_repair_page(struct sm_crew *crew, size_t repair_idx);
 /* Rod, packer, liner, mark and reference edge with their lengths, in a frame of width at the pen. @return
  * height. */

@@ -1,7 +1,7 @@
 /* One page a repair: where, with what, how to set the rod, what to do in which order, and what to do when in
  * doubt. */
 #include "crew_page.h"
-#include "stopmark/plan.h"
+#include "work.h"
 
 #include <math.h>
 
@@ -122,7 +122,8 @@ static void add_numbers(struct sm_crew *crew, const struct sm_repair *repair)
                       (struct sm_stroke){SM_INK_LINE, 0.8, SM_DASH_NONE});
     crew->y += 12 + NUMBER_SIZE;
     add_kit_line(crew, repair, left, width);
-    crew->y += 20;
+    crew->y += 17;
+    sm_schedule__crew_materials(crew, repair);
     sm_schedule__drop(&words, &crew->has_failed);
 }
 
@@ -246,16 +247,6 @@ static void add_boxed_item(struct sm_crew *crew, const char *words)
     crew->y += height;
 }
 
-static bool covers(const struct sm_repair *repair, int32_t observation_idx)
-{
-    for (size_t i = 0; i < repair->n_covers; i++) {
-        if (repair->covers[i] == observation_idx) {
-            return true;
-        }
-    }
-    return false;
-}
-
 static void add_passage(struct sm_text *words, const struct sm_schedule *s, const struct sm_passage *passage)
 {
     const struct sm_observation *observation = sm_schedule__observation(s, (size_t)passage->observation_idx);
@@ -272,23 +263,15 @@ static void add_the_way(struct sm_text *words, struct sm_crew *crew, const struc
     struct sm_arena *arena = NULL;
     const struct sm_passage *passage = NULL;
     size_t n = 0;
-    enum sm_status status = sm_arena_new(&arena);
-    if (status == SM_OK) {
-        status = sm_plan_passage(&passage, &n, arena, s->plan, s->alignment, s->sheet,
-                                 (size_t)(repair - s->plan->repair), NULL);
+    crew->has_failed |= sm_arena_new(&arena) != SM_OK;
+    n = arena ? sm_schedule__passages(&passage, arena, s, repair, &crew->has_failed) : 0;
+    for (size_t i = 0; i < n && i < MOST_ON_THE_WAY; i++) {
+        add_passage(words, s, &passage[i]);
     }
-    crew->has_failed |= status == SM_E_NOMEM;
-    n = status == SM_OK ? n : 0;
-    size_t n_told = 0;
-    for (size_t i = 0; i < n; i++) {
-        if (!covers(repair, passage[i].observation_idx) && ++n_told <= MOST_ON_THE_WAY) {
-            add_passage(words, s, &passage[i]);
-        }
+    if (n > MOST_ON_THE_WAY) {
+        sm_text_addf(words, "; and %zu more after these", n - MOST_ON_THE_WAY);
     }
-    if (n_told > MOST_ON_THE_WAY) {
-        sm_text_addf(words, "; and %zu more after these", n_told - MOST_ON_THE_WAY);
-    }
-    if (n_told) {
+    if (n) {
         sm_text_add(words, s->sheet->access.enters_at_to ? " (from your end)." : ".");
     }
     sm_arena_free(&arena);

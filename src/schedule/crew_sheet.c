@@ -2,11 +2,9 @@
 #include "crew_page.h"
 #include "report.h"
 #include "strip.h"
-#include "stopmark/engineering.h"
 
 #include <math.h>
 
-#define TEXT_SIZE 9.4
 #define STRIP_TEXT 7.6 /* a little less on the shorter Letter page */
 #define STRIP_TEXT_LETTER 7.0
 #define CAUTION_SIZE 8.6
@@ -148,17 +146,6 @@ static void add_full_strip(struct sm_crew *crew)
     crew->has_failed |= strip.has_failed;
 }
 
-/* Words at the flow, over the whole width. */
-static void add_paragraph(struct sm_crew *crew, const char *words)
-{
-    double left = sm_schedule__crew_left(crew);
-    struct sm_rect at = {left, 0, sm_schedule__crew_right(crew) - left, 0};
-    double height = sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, false, words);
-    sm_schedule__crew_need(crew, height);
-    at.y = crew->y;
-    crew->y += sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, words) + 2;
-}
-
 /* ---- repairs in order ---- */
 
 static const struct {
@@ -239,133 +226,6 @@ static void add_repairs(struct sm_crew *crew)
     }
 }
 
-/* ---- the day ---- */
-
-static void add_clock(struct sm_text *words, double minutes)
-{
-    long whole = (long)ceil(minutes - 1e-6);
-    sm_text_addf(words, "%ld:%02ld", whole / 60, whole % 60);
-}
-
-/* Repairs of the shift with the time they are ready; the first that has no time, with the reason. */
-static void add_day_words(struct sm_text *words, const struct sm_schedule *s, const struct sm_day_plan *day)
-{
-    size_t n = (size_t)day->n_in_shift;
-    for (size_t i = 0; i < n; i++) {
-        sm_text_addf(
-            words, "%s%s ",
-            i ? ", " : "Ready, in hours from the start of work, pauses not counted: ", s->plan->repair[i].id);
-        add_clock(words, day->repair[i].end_min);
-    }
-    sm_text_add(words, n ? ". " : "");
-    if (n < day->n_repairs && day->repair[n].trouble) {
-        sm_text_addf(words, "%s cannot be timed: %s. ", s->plan->repair[n].id, day->repair[n].trouble);
-    } else {
-        sm_text_addf(words, "%zu of %zu fit in a shift of ", n, day->n_repairs);
-        add_clock(words, s->sheet->day.shift_min);
-        sm_text_add(words, ". ");
-    }
-    sm_text_add(words, "Usual times, cure from the kit's table; the crew's own count comes first.");
-}
-
-static void add_day(struct sm_crew *crew)
-{
-    const struct sm_schedule *s = crew->s;
-    struct sm_day_plan *day = NULL;
-    if (s->plan->n_repairs == 0 || s->sheet->n_cure_rows == 0) {
-        return; /* nothing is known of the cure, by far the longest of all steps */
-    }
-    enum sm_status status = sm_day_plan_make(&day, s->plan, s->sheet, s->alignment, &s->sheet->day, NULL);
-    crew->has_failed |= status == SM_E_NOMEM;
-    if (status != SM_OK) {
-        return;
-    }
-    struct sm_text words = {0};
-    add_day_words(&words, s, day);
-    sm_schedule__crew_heading(crew, "The day", 40);
-    add_paragraph(crew, sm_text_str(&words));
-    sm_schedule__drop(&words, &crew->has_failed);
-    sm_day_plan_free(&day);
-}
-
-/* ---- to load ---- */
-
-static void add_item(struct sm_crew *crew, struct sm_text *words)
-{
-    double left = sm_schedule__crew_left(crew);
-    struct sm_rect at = {left + 17, 0, sm_schedule__crew_right(crew) - left - 17, 0};
-    double height =
-        fmax(sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, false, sm_text_str(words)),
-             13) +
-        2;
-    sm_schedule__crew_need(crew, height);
-    at.y = crew->y;
-    sm_schedule__crew_box(crew, left, crew->y + TEXT_SIZE, 10);
-    sm_schedule__crew_paragraph(crew, at, TEXT_SIZE, SM_WEIGHT_PLAIN, true, sm_text_str(words));
-    crew->y += height;
-    sm_schedule__clear(words, &crew->has_failed);
-}
-
-static void add_kits(struct sm_crew *crew, struct sm_text *words)
-{
-    const struct sm_schedule *s = crew->s;
-    for (size_t k = 0; k < s->sheet->n_kits; k++) {
-        const struct sm_kit *kit = &s->sheet->kit[k];
-        int n = sm_schedule__n_of_kit(s, k);
-        if (n == 0) {
-            continue;
-        }
-        char name[128]; /* what follows must not fall off the end of a name without end */
-        sm_strcopy(name, sizeof name, or_unknown(kit->name));
-        sm_text_addf(words, "%d \u00d7 %s, liner ", n, name);
-        sm_schedule__add_liner_length(words, s, kit->length_um);
-        if (kit->layers > 0) {
-            sm_text_addf(words, ", %d layers", (int)kit->layers);
-        }
-        if (isfinite(kit->resin_l)) {
-            sm_text_add(words, ", resin ");
-            sm_text_add_number(words, n * kit->resin_l, 1, 2);
-            sm_text_add(words, " l in all");
-        }
-        add_item(crew, words);
-    }
-}
-
-static double longest_mark_m(const struct sm_plan *plan)
-{
-    double longest_m = 0;
-    for (size_t i = 0; i < plan->n_repairs; i++) {
-        longest_m = fmax(longest_m, plan->repair[i].mark_m);
-    }
-    return longest_m;
-}
-
-static void add_load(struct sm_crew *crew)
-{
-    const struct sm_schedule *s = crew->s;
-    struct sm_text words = {0};
-    if (s->plan->n_repairs == 0) {
-        return;
-    }
-    sm_schedule__crew_heading(crew, "To load", 30);
-    add_kits(crew, &words);
-    sm_text_add(&words, "Packer for ");
-    sm_schedule__add_diameter(&words, s, s->segment->diameter_mm);
-    sm_text_add(&words,
-                " and a piece of pipe of the same size to try it in; gauge, regulator and relief valve");
-    add_item(crew, &words);
-    sm_text_add(&words, "Rod longer than ");
-    sm_schedule__add_length(&words, s, longest_mark_m(s->plan));
-    sm_text_add(&words, "; tape, marking tape, retrieval cable, air line, camera");
-    add_item(crew, &words);
-    sm_text_addf(&words,
-                 "%zu sleeves (two a repair: rehearsal and live), %zu ties and spares; thermometer, clock, "
-                 "gloves, eye protection",
-                 2 * s->plan->n_repairs, 4 * s->plan->n_repairs);
-    add_item(crew, &words);
-    sm_schedule__drop(&words, &crew->has_failed);
-}
-
 /* ---- what is not done, cautions ---- */
 
 static void add_unrepaired(struct sm_crew *crew)
@@ -383,7 +243,7 @@ static void add_unrepaired(struct sm_crew *crew)
     }
     if (words.length) {
         crew->y += 3;
-        add_paragraph(crew, sm_text_str(&words));
+        sm_schedule__crew_words(crew, sm_text_str(&words));
     }
     sm_schedule__drop(&words, &crew->has_failed);
 }
@@ -427,8 +287,8 @@ enum sm_status sm_schedule_write_pdf(struct sm_text *out, const struct sm_schedu
     size_t n_unnamed = add_strip(&crew);
     add_repairs(&crew);
     add_unrepaired(&crew);
-    add_day(&crew);
-    add_load(&crew);
+    sm_schedule__crew_day(&crew);
+    sm_schedule__crew_load(&crew);
     add_cautions(&crew);
     if (n_unnamed) {
         add_full_strip(&crew);

@@ -103,6 +103,7 @@ static void add_contents(struct sm_text *out, const struct sm_schedule *s)
         {"observations", "Observations"},
         {"trace", "Counter"},
         {"cost", "Totals"},
+        {"work", "Materials and times"},
         {"method", "How made"},
         {"cautions", "Cautions"},
     };
@@ -244,6 +245,7 @@ enum sm_status sm_schedule_write_html(struct sm_text *out, const struct sm_sched
     sm_schedule__add_report_observations(out, schedule);
     sm_schedule__add_trace_plot(out, schedule);
     sm_schedule__add_report_cost(out, schedule);
+    sm_schedule__add_report_work(out, schedule);
     sm_schedule__add_report_method(out, schedule);
     add_cautions(out);
     sm_text_add(out, "</main>\n<footer><p>Distances are measured from the pipe edge at ");

@@ -3,6 +3,7 @@
 #include "report.h"
 #include "still.h"
 #include "strip.h"
+#include "work.h"
 #include "stopmark/plan.h"
 
 #include <math.h>
@@ -23,7 +24,7 @@ void sm_schedule__html_cell(struct sm_text *out, struct sm_text *words, const ch
     sm_text_add(out, "</td>");
 }
 
-static void add_head(struct sm_text *out, const char *caption, const char *const *column, size_t n_columns)
+void sm_schedule__html_table(struct sm_text *out, const char *caption, const char *const *column, size_t n_columns)
 {
     sm_text_addf(out,
                  "<div class=\"wide\" tabindex=\"0\" role=\"group\" "
@@ -37,7 +38,7 @@ static void add_head(struct sm_text *out, const char *caption, const char *const
     sm_text_add(out, "</tr></thead><tbody>\n");
 }
 
-static void end_table(struct sm_text *out)
+void sm_schedule__html_table_end(struct sm_text *out)
 {
     sm_text_add(out, "</tbody></table></div>\n");
 }
@@ -193,15 +194,14 @@ void sm_schedule__add_report_repairs(struct sm_text *out, const struct sm_schedu
     sm_text_add(out, " at ");
     sm_text_add_html(out, sm_schedule__crew_end(s));
     sm_text_add(out, " when the packer is at its stop.</p>\n");
-    add_head(out, "Repairs, farthest from the crew first", columns, sizeof columns / sizeof columns[0]);
+    sm_schedule__html_table(out, "Repairs, farthest from the crew first", columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < s->plan->n_repairs; i++) {
         add_repair(out, s, &s->plan->repair[i]);
     }
-    end_table(out);
+    sm_schedule__html_table_end(out);
     struct sm_text other_end = {0};
-    enum sm_status status = sm_plan_other_end(&other_end, s->plan, s->alignment, s->sheet, NULL);
-    out->failed |= status == SM_E_NOMEM;
-    if (status == SM_OK && other_end.length) {
+    sm_schedule__add_other_end(&other_end, s, &out->failed);
+    if (other_end.length) {
         sm_text_add(out, "<p><b>The other end:</b> ");
         sm_schedule__html_words(out, &other_end);
         sm_text_add(out, "</p>\n");
@@ -220,7 +220,7 @@ void sm_schedule__add_report_unrepaired(struct sm_text *out, const struct sm_sch
         sm_text_add(out, "<p>Nothing that calls for a liner is left out.</p></section>\n");
         return;
     }
-    add_head(out, "Observations that stay without a liner", columns, sizeof columns / sizeof columns[0]);
+    sm_schedule__html_table(out, "Observations that stay without a liner", columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < s->plan->n_unrepaired; i++) {
         const struct sm_unrepaired *left = &s->plan->unrepaired[i];
         const struct sm_observation *observation = sm_schedule__observation(s, (size_t)left->observation_idx);
@@ -237,7 +237,7 @@ void sm_schedule__add_report_unrepaired(struct sm_text *out, const struct sm_sch
         sm_schedule__html_cell(out, &words, "");
         sm_text_add(out, "</tr>\n");
     }
-    end_table(out);
+    sm_schedule__html_table_end(out);
     sm_text_add(out, "</section>\n");
     sm_schedule__drop(&words, &out->failed);
 }
@@ -375,12 +375,12 @@ void sm_schedule__add_report_observations(struct sm_text *out, const struct sm_s
                                           "What", "What is done", "Doubts"};
     sm_text_add(out, "<section id=\"observations\" aria-labelledby=\"h-observations\"><h2 "
                      "id=\"h-observations\">Observations</h2>\n");
-    add_head(out, "All entries of the log in its order, located", columns,
+    sm_schedule__html_table(out, "All entries of the log in its order, located", columns,
              sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < s->alignment->n_observations; i++) {
         add_observation(out, s, i);
     }
-    end_table(out);
+    sm_schedule__html_table_end(out);
     sm_text_add(out, "</section>\n");
 }
 
@@ -431,7 +431,7 @@ void sm_schedule__add_report_cost(struct sm_text *out, const struct sm_schedule 
 {
     static const char *const columns[] = {"Kit", "#Pieces", "#Liner length", "#Cost"};
     sm_text_add(out, "<section id=\"cost\" aria-labelledby=\"h-cost\"><h2 id=\"h-cost\">Totals</h2>\n");
-    add_head(out, "What the repairs take and cost, in the currency of the sheet", columns,
+    sm_schedule__html_table(out, "What the repairs take and cost, in the currency of the sheet", columns,
              sizeof columns / sizeof columns[0]);
     add_kit_rows(out, s);
     add_sum_row(out, "Setting up and reopening", s->plan->cost - kits_cost(s));
@@ -439,11 +439,6 @@ void sm_schedule__add_report_cost(struct sm_text *out, const struct sm_schedule 
     if (isfinite(s->plan->full_lining_cost)) {
         add_sum_row(out, "Lining the whole segment instead", s->plan->full_lining_cost);
     }
-    end_table(out);
-    if (s->plan->advice && *s->plan->advice) {
-        sm_text_add(out, "<p>");
-        sm_text_add_html(out, s->plan->advice);
-        sm_text_add(out, "</p>");
-    }
+    sm_schedule__html_table_end(out);
     sm_text_add(out, "</section>\n");
 }

@@ -1,6 +1,6 @@
 /* schedule.json (stopmark.schedule/1). Everything is metres, millimetres, seconds; what is not known is null.
  */
-#include "schedule_internal.h"
+#include "work.h"
 
 #include <math.h>
 
@@ -247,6 +247,7 @@ static void add_repair(struct sm_json *json, const struct sm_schedule *s, const 
     sm_json_close(json, ']');
     add_ids(json, "reopens", s, repair->reopens, repair->n_reopens);
     sm_json_number(json, "cost", repair->cost, 2);
+    sm_schedule__json_repair_work(json, s, repair);
     sm_json_close(json, '}');
 }
 
@@ -334,6 +335,7 @@ enum sm_status sm_schedule_write_json(struct sm_text *out, const struct sm_sched
     add_lists(&json, schedule);
     add_cost(&json, schedule->plan);
     sm_json_string(&json, "advice", schedule->plan->advice ? schedule->plan->advice : "");
+    sm_schedule__json_work(&json, schedule);
     add_least_sure(&json, schedule);
     sm_json_open(&json, "findings", '[');
     const struct sm_finding *finding;

@@ -70,6 +70,9 @@ static void test_materials__of_one_repair(void **state)
     assert_close(one.resin_l, 1.22, 0.005);
     assert_close(one.part_a_l, 0.81, 0.005);
     assert_close(one.part_b_l, 0.41, 0.005);
+    assert_close(one.part_a_kg + one.part_b_kg, one.resin_kg, 1e-12); /* no densities said: the mix's */
+    assert_close(one.waste_kg, 0.918 * 1.5 * 0.15, 0.0006);
+    assert_close(one.wound_width_m, M_PI * (0.2 + 0.2 - 2 * 0.00162) + 0.1, 0.00005);
     sm_materials_add(&sum, &one);
     sm_materials_add(&sum, &one);
     assert_int_equal(sum.n_repairs, 2);
@@ -77,9 +80,16 @@ static void test_materials__of_one_repair(void **state)
     assert_close(sum.resin_kg, 2 * one.resin_kg, 1e-12);
     assert_int_equal(sum.ties, 8);
     assert_int_equal(sum.sleeves, 4);
+    mat.part_a_density_kg_l = 1.4;
+    mat.part_b_density_kg_l = 1.2;
     kit.resin_l = 1.5; /* what the kit says is what is mixed */
     assert_ok(sm_materials_for(&one, 0.6, 200, &kit, &mat, &err), &err);
     assert_close(one.part_a_l, 1.0, 1e-12);
+    assert_close(one.part_a_kg, 1.4, 1e-12);
+    assert_close(one.part_b_kg, 0.6, 1e-12);
+    mat.part_b_density_kg_l = 0;
+    assert_int_equal(sm_materials_for(&one, 0.6, 200, &kit, &mat, &err), SM_E_RANGE);
+    mat.part_b_density_kg_l = SM_NAN;
     assert_int_equal(sm_materials_for(&one, 0.6, SM_NAN, &kit, &mat, &err), SM_E_RANGE);
 }
 
@@ -255,7 +265,7 @@ static void test_day__steps_follow_on(void **state)
     assert_close(day->repair[0].inflated_min, 110 + 20, 1e-9);
     assert_close(day->repair[0].latest_inflate_min, 110 + 25, 1e-9);
     assert_close(day->repair[0].margin_min, 5, 1e-9);
-    assert_close(day->repair[0].deflate_min, 130 + 300, 1e-9);
+    assert_close(day->repair[0].deflate_min, 130 + 300 + 10, 1e-9); /* the table's cure and the hold */
     assert_false(day->has_trouble);
     assert_int_equal(day->n_in_shift, 1);
     sm_day_plan_free(&day);
@@ -273,6 +283,68 @@ static void test_day__working_time_can_be_too_short(void **state)
     day = make_day(27, true); /* from the other end it is 6 m */
     assert_null(day->repair[0].trouble);
     sm_day_plan_free(&day);
+}
+
+/*
+ * Common practice, no source: a two-foot liner of one mat in a four-inch pipe, the mat folded in with an inch of
+ * lap, four ties, a sleeve to rehearse with and a live one.
+ */
+static void test_trade__two_foot_liner_of_one_mat(void **state)
+{
+    (void)state;
+    struct sm_mat mat = sm_mat_default();
+    struct sm_kit kit = {"two feet", 100, 105, 609600, 0, 1, SM_NAN, SM_NAN, SM_NAN, NULL};
+    struct sm_materials one;
+    struct sm_error err = {0};
+    mat.lap_m = 0.0254;
+    assert_ok(sm_materials_for(&one, 2 * SM_M_PER_FT, 101.6, &kit, &mat, &err), &err);
+    assert_int_equal(one.layers, 1);
+    assert_close(one.mat_length_m / 0.0254, 24, 1e-9);
+    assert_close(one.mat_width_m / 0.0254, M_PI * 4 + 1, 1e-9);
+    assert_close(one.wound_width_m, one.mat_width_m, 1e-12);
+    assert_int_equal(one.ties, 4);
+    assert_int_equal(one.sleeves, 2);
+}
+
+/*
+ * Common practice, no source: at about 73 F a mix that can be worked for 15 to 17 minutes cures in 60 to 80, and
+ * the packer is let down no earlier than after 90.
+ */
+static void test_trade__times_at_73_f(void **state)
+{
+    (void)state;
+    static const struct sm_cure_row rows[] = {{"trade", 15, 24, 110}, {"trade", 30, 10, 55}};
+    struct sm_sheet sheet = {.n_cure_rows = 2, .cure_row = rows, .kit = &day_kit, .n_kits = 1};
+    struct sm_kit kit = day_kit;
+    struct sm_alignment alignment = {.length_m = 30};
+    struct sm_day_rules rules = sm_day_rules_default();
+    struct sm_plan plan = day_plan();
+    struct sm_day_plan *day = NULL;
+    struct sm_cure_time time;
+    kit.cure = "trade";
+    sheet.kit = &kit;
+    sheet.access.pipe_temperature_c = (73 - 32) / 1.8;
+    plan.n_repairs = 1;
+    plan.repair = &day_repair[2]; /* 12 m in */
+    assert_ok(sm_cure_time_at(&time, &sheet, "trade", sheet.access.pipe_temperature_c, NULL), NULL);
+    assert_true(time.working_min >= 15 && time.working_min <= 17);
+    assert_true(time.cure_min >= 60 && time.cure_min <= 80);
+    assert_ok(sm_day_plan_make(&day, &plan, &sheet, &alignment, &rules, NULL), NULL);
+    assert_null(day->repair[0].trouble);
+    assert_true(day->repair[0].deflate_min - day->repair[0].mixed_min >= 90);
+    sm_day_plan_free(&day);
+}
+
+/* Common practice, no source: 18 psi noted with the packer in a piece of the pipe; ten feet of water come on top. */
+static void test_trade__noted_pressure_and_water(void **state)
+{
+    (void)state;
+    struct sm_kit kit = {"four inch", 100, 105, 609600, 0, 1, SM_NAN, 18 * SM_KPA_PER_PSI, 30 * SM_KPA_PER_PSI, NULL};
+    struct sm_packer_pressure band;
+    assert_ok(sm_packer_pressure_for(&band, &kit, 101.6, 10 * SM_M_PER_FT, SM_NAN, NULL), NULL);
+    assert_close(band.least_kpa / SM_KPA_PER_PSI, 18 + 4.33, 0.01);
+    kit.max_pressure_kpa = 22 * SM_KPA_PER_PSI;
+    assert_int_equal(sm_packer_pressure_for(&band, &kit, 101.6, 10 * SM_M_PER_FT, SM_NAN, NULL), SM_E_INFEASIBLE);
 }
 
 static void test_day__without_cure_times_says_so(void **state)
@@ -296,6 +368,9 @@ int main(void)
         cmocka_unit_test(test_cure__never_longer_to_work_nor_shorter_to_cure_when_warmer),
         cmocka_unit_test(test_cure__says_nothing_outside_the_table),
         cmocka_unit_test(test_pressure__of_water),
+        cmocka_unit_test(test_trade__two_foot_liner_of_one_mat),
+        cmocka_unit_test(test_trade__times_at_73_f),
+        cmocka_unit_test(test_trade__noted_pressure_and_water),
         cmocka_unit_test(test_pressure__end_thrust),
         cmocka_unit_test(test_pressure__band_of_the_kit),
         cmocka_unit_test(test_bore__left),

@@ -209,6 +209,7 @@ static void refuse(const struct sm_wall_input *in, enum sm_status expected, cons
     assert_true(strstr(err.text, word) != NULL);
     assert_true(err.remedy[0]);
     assert_close(result.thickness_mm, -1, 0); /* unchanged */
+    assert_int_equal(sm_wall_design(&result, in, NULL), expected); /* whether or not the reason is asked for */
 }
 
 static void test_wall__refuses_nonsense(void **state)

@@ -1,5 +1,6 @@
 /* The crew sheet, read back by poppler's pdftotext and pdfinfo: content, nothing clipped, same bytes each
  * time. */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -46,12 +47,12 @@ static int remove_sheets(void **state)
 }
 
 /* What a poppler tool says of a sheet. */
-static void read_back(struct sm_text *text, enum survey_kind kind, const char *tool)
+static void read_back(struct sm_text *text, int kind, const char *tool)
 {
     struct sm_error err;
     char path[300], command[900], *data = NULL;
     size_t n;
-    snprintf(command, sizeof command, "%s %s/%d.pdf %s/text", tool, dir, (int)kind, dir);
+    snprintf(command, sizeof command, "%s %s/%d.pdf %s/text", tool, dir, kind, dir);
     run(command);
     snprintf(path, sizeof path, "%s/text", dir);
     assert_ok(sm_file_read(&data, &n, path, (size_t)1 << 24, &err), &err);
@@ -67,13 +68,13 @@ static void read_back(struct sm_text *text, enum survey_kind kind, const char *t
 static void assert_says(const struct sm_text *text, const char *what)
 {
     if (!strstr(text->data, what)) {
-        fail_msg("not on the sheet: %s", what);
+        fail_msg("not on the sheet: %s\nbut: %s", what, text->data);
     }
 }
 
 static const struct {
     enum survey_kind kind;
-    const char *words[24];
+    const char *words[32];
 } expected[] = {
     {SURVEY_METRES,
      {"T12-T13",
@@ -83,7 +84,10 @@ static const struct {
       "PLACE IN DOUBT",
       "First: cut roots back to the wall",
       "4 \u00d7 short 600",
-      "resin 6.4 l in all",
+      "CUT 2 mats of 0.60 m",
+      "MIX A ",
+      "In all, spares counted: glass mat ",
+      "Inflate by",
       "Confined space",
       "1.24 bar",
       "Inflate to 1.39 bar or more, never above 2 bar; no later than 19 min from mixing",
@@ -116,6 +120,27 @@ static void test_sheet__says_what_the_crew_needs(void **state)
     }
 }
 
+/* More water outside than the kit may be inflated against: no pressure is printed, whoever asks for the reason or not. */
+static void test_sheet__says_not_to_inflate(void **state)
+{
+    (void)state;
+    struct survey survey;
+    struct sm_text pdf = {0}, text = {0};
+    struct sm_error err;
+    char path[300];
+    survey_build(&survey, SURVEY_SHORT);
+    survey.sheet.access.groundwater_head_m = 30;
+    assert_ok(sm_schedule_write_pdf(&pdf, &survey.schedule, &err), &err);
+    snprintf(path, sizeof path, "%s/%d.pdf", dir, N_SURVEY_KINDS);
+    assert_ok(sm_file_write(path, pdf.data, pdf.length, &err), &err);
+    read_back(&text, N_SURVEY_KINDS, "pdftotext -raw -enc UTF-8 -q");
+    assert_says(&text, "DO NOT INFLATE");
+    assert_null(strstr(text.data, "Inflate to"));
+    sm_text_release(&pdf);
+    sm_text_release(&text);
+    survey_release(&survey);
+}
+
 /* Attribute of the tag that starts at s, as pdftotext -bbox writes it: xMin="34.0". */
 static double attribute(const char *s, const char *name)
 {
@@ -129,22 +154,59 @@ static double attribute(const char *s, const char *name)
     return value;
 }
 
-static void test_sheet__keeps_inside_the_page(void **state)
+#define MOST_WORDS 4000
+#define TOUCHING_PT 0.5
+#define ABOVE_CAPITALS 0.17 /* of a box's height: DejaVu Sans, ascent 0.928 and capitals 0.729 of 1.164 */
+#define BELOW_BASELINE 0.20 /* likewise, descent 0.236 */
+
+struct word {
+    double x1, y1, x2, y2;
+    const char *tag;
+};
+struct page {
+    double width, height;
+    size_t n;
+    struct word word[MOST_WORDS];
+};
+
+static void add_word(struct page *page, const char *tag)
+{
+    struct word word = {attribute(tag, "xMin"), attribute(tag, "yMin"), attribute(tag, "xMax"),
+                        attribute(tag, "yMax"), tag};
+    bool is_inside = word.x1 >= 28 && word.x2 <= page->width - 28 && word.y1 >= 18 && word.y2 <= page->height - 12;
+    if (!is_inside) {
+        fail_msg("beyond the margin: %.120s", tag);
+    }
+    double height = word.y2 - word.y1;
+    word.y1 += ABOVE_CAPITALS * height;
+    word.y2 -= BELOW_BASELINE * height;
+    for (size_t i = 0; i < page->n; i++) {
+        const struct word *other = &page->word[i];
+        if (fmin(word.x2, other->x2) - fmax(word.x1, other->x1) > TOUCHING_PT &&
+            fmin(word.y2, other->y2) - fmax(word.y1, other->y1) > TOUCHING_PT) {
+            fail_msg("one over the other: %.100s and %.100s", other->tag, tag);
+        }
+    }
+    assert_true(page->n < MOST_WORDS);
+    page->word[page->n++] = word;
+}
+
+static void test_sheet__keeps_inside_the_page_and_words_apart(void **state)
 {
     (void)state;
+    static struct page page;
     for (int kind = 0; kind < N_SURVEY_KINDS; kind++) {
         struct sm_text text = {0};
-        read_back(&text, (enum survey_kind)kind, "pdftotext -bbox -l 8 -q");
-        double width = 0, height = 0;
         size_t n_words = 0;
+        read_back(&text, kind, "pdftotext -bbox -l 8 -q");
         for (const char *s = text.data; (s = strchr(s, '<')) != NULL; s++) {
             if (strncmp(s, "<page ", 6) == 0) {
-                width = attribute(s, "width");
-                height = attribute(s, "height");
+                page.width = attribute(s, "width");
+                page.height = attribute(s, "height");
+                page.n = 0;
             } else if (strncmp(s, "<word ", 6) == 0) {
                 n_words++;
-                assert_true(attribute(s, "xMin") >= 28 && attribute(s, "xMax") <= width - 28);
-                assert_true(attribute(s, "yMin") >= 18 && attribute(s, "yMax") <= height - 12);
+                add_word(&page, s);
             }
         }
         assert_true(n_words > 100);
@@ -183,7 +245,7 @@ static void test_sheet__one_page_a_repair(void **state)
         enum survey_kind kind;
         const char *pages, *size;
     } sheets[] = {{SURVEY_METRES, "Pages: 6", "(A4)"},
-                  {SURVEY_FEET, "Pages: 6", "(letter)"},
+                  {SURVEY_FEET, "Pages: 7", "(letter)"},
                   {SURVEY_EMPTY, "Pages: 1", "(A4)"}};
     for (size_t i = 0; i < sizeof sheets / sizeof sheets[0]; i++) {
         struct sm_text text = {0};
@@ -229,7 +291,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_sheet__says_what_the_crew_needs),
-        cmocka_unit_test(test_sheet__keeps_inside_the_page),
+        cmocka_unit_test(test_sheet__says_not_to_inflate),
+        cmocka_unit_test(test_sheet__keeps_inside_the_page_and_words_apart),
         cmocka_unit_test(test_sheet__numbers_are_large),
         cmocka_unit_test(test_sheet__one_page_a_repair),
         cmocka_unit_test(test_sheet__same_input_same_bytes),
