@@ -255,6 +255,19 @@ struct sm_audit_opening {
     const char *state;  /**< "reopened", "covered", "too close", "unseen" */
     const char *words;
 };
+/** A connection's distance as the first survey has it and as the recheck measured it; NAN = not there. */
+struct sm_audit_connection {
+    int32_t observation_idx; /**< of the first survey */
+    double survey_m, recheck_m;
+};
+/** What has to be on file for repairs to be accepted: recordings before and after, whole length, distance to each connection. */
+struct sm_audit_acceptance {
+    int32_t recheck_idx; /**< the latest after all the work; -1 = none */
+    bool has_video_before, has_video_after, is_whole_seen;
+    size_t n_connections;
+    const struct sm_audit_connection *connection; /**< of the first survey of the segment */
+    const char *missing;                          /**< in words, "" = nothing */
+};
 /** Pictures of a defect's place, relative to the output folder; NULL = none. */
 struct sm_audit_still {
     const char *before, *after;
@@ -276,6 +289,7 @@ struct sm_audit {
     const struct sm_audit_opening *opening;
     int64_t count[SM_AUDIT_N_STATES];
     double repaired_m;                    /**< of pipe under liners in place, laps counted once */
+    const struct sm_audit_acceptance *acceptance; /**< NULL = no liner is in, or no first survey is known */
     const struct sm_audit_ratings *ratings; /**< of the first surveys, then of the rechecks; NULL = no grades were given */
     const struct sm_audit_still *still;   /**< one a defect, put here by who took them; NULL = none were taken */
 };

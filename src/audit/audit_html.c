@@ -151,6 +151,35 @@ static void add_strips(struct sm_text *out, const struct sm_audit *audit, enum s
     }
 }
 
+/* What owners' specifications ask to have on file. */
+static void add_acceptance(struct sm_text *out, const struct sm_audit *audit, struct sm_text *words)
+{
+    const struct sm_audit_acceptance *a = audit->acceptance;
+    enum sm_unit unit = sm_audit__unit(audit);
+    if (!a) {
+        return;
+    }
+    sm_text_addf(out, "<p>Recording before the work: %s; after: %s; whole length seen after: %s.", a->has_video_before ? "yes" : "no",
+                 a->has_video_after ? "yes" : "no", a->is_whole_seen ? "yes" : "no");
+    for (size_t i = 0; i < a->n_connections; i++) {
+        const struct sm_audit_connection *c = &a->connection[i];
+        sm_text_addf(words, "%s %s at ", i ? ";" : " Connections:",
+                     audit->about->first[0].alignment->observation[c->observation_idx].id);
+        sm_audit__add_people_length(words, c->survey_m, unit);
+        sm_text_add(words, ", after the work ");
+        sm_audit__add_people_length(words, c->recheck_m, unit);
+    }
+    sm_text_add_html(out, sm_text_str(words));
+    sm_text_add(out, a->n_connections ? "." : "");
+    sm_text_clear(words);
+    if (*a->missing) {
+        sm_text_add(out, " <strong>Not on file: ");
+        sm_text_add_html(out, a->missing);
+        sm_text_add(out, ".</strong>");
+    }
+    sm_text_add(out, "</p>\n");
+}
+
 /* Every survey with what it is rated by the owner's table. */
 static void add_ratings(struct sm_text *out, const struct sm_audit *audit)
 {
@@ -200,6 +229,7 @@ void sm_audit_html_add(struct sm_text *body, const struct sm_audit *audit, const
     } else {
         sm_text_add(body, "<p>Nothing here calls for repair.</p>\n");
     }
+    add_acceptance(body, audit, &words);
     add_ratings(body, audit);
     sm_text_add(body, "<ul class=\"first\">\n");
     add_shown(body, audit, &words, unit);

@@ -76,6 +76,9 @@ enum sm_status sm_audit__look_at_liners(struct sm_audit__work *w);
 /* Did the recheck come after the work? Unknown days count as yes. */
 bool sm_audit__is_after(const struct sm_audit_survey *recheck, const struct sm_audit_liner *liner);
 
+/* acceptance.c */
+enum sm_status sm_audit__accept(struct sm_audit__work *w);
+
 /* shown.c: new defects, repairs not made, openings. */
 enum sm_status sm_audit__find_new(struct sm_audit__work *w);
 enum sm_status sm_audit__find_not_made(struct sm_audit__work *w);

@@ -313,6 +313,30 @@ static void add_openings(struct sm_json *json, const struct sm_audit *audit)
     sm_json_close(json, ']');
 }
 
+static void add_acceptance(struct sm_json *json, const struct sm_audit *audit)
+{
+    const struct sm_audit_acceptance *a = audit->acceptance;
+    if (!a) {
+        return;
+    }
+    sm_json_open(json, "acceptance", '{');
+    sm_json_bool(json, "video_before", a->has_video_before);
+    sm_json_bool(json, "video_after", a->has_video_after);
+    sm_json_bool(json, "whole_length_seen", a->is_whole_seen);
+    sm_json_open(json, "distances_to_connections", '[');
+    for (size_t i = 0; i < a->n_connections; i++) {
+        const struct sm_audit_connection *c = &a->connection[i];
+        sm_json_open_compact(json, NULL, '{');
+        sm_json_string(json, "observation", audit->about->first[0].alignment->observation[c->observation_idx].id);
+        add_m(json, "survey_m", c->survey_m);
+        add_m(json, "recheck_m", c->recheck_m);
+        sm_json_close(json, '}');
+    }
+    sm_json_close(json, ']');
+    add_words(json, "missing", a->missing);
+    sm_json_close(json, '}');
+}
+
 static void add_rating(struct sm_json *json, const char *key, const struct sm_audit_rating *rating)
 {
     char quick[5];
@@ -371,6 +395,7 @@ static void add_segment(struct sm_json *json, const struct sm_audit *audit)
     add_not_made(json, audit);
     add_new(json, audit);
     add_openings(json, audit);
+    add_acceptance(json, audit);
     add_ratings(json, audit);
     add_m(json, "repaired_m", audit->repaired_m);
     sm_json_close(json, '}');

@@ -278,6 +278,24 @@ static bool add_pictures(struct sm_paper_doc *doc, const struct sm_audit *audit,
     return is_good;
 }
 
+static bool add_acceptance(struct sm_paper_doc *doc, const struct sm_audit *audit)
+{
+    const struct sm_audit_acceptance *a = audit->acceptance;
+    struct sm_text text = {0};
+    if (!a) {
+        return true;
+    }
+    sm_text_addf(&text, "Recording before the work: %s; after: %s; whole length seen after: %s.", a->has_video_before ? "yes" : "no",
+                 a->has_video_after ? "yes" : "no", a->is_whole_seen ? "yes" : "no");
+    if (*a->missing) {
+        sm_text_addf(&text, " Not on file: %s.", a->missing);
+    }
+    sm_paper_words(doc, sm_text_str(&text));
+    bool is_good = !text.failed;
+    sm_text_release(&text);
+    return is_good;
+}
+
 static bool add_ratings(struct sm_paper_doc *doc, const struct sm_audit *audit)
 {
     size_t n = audit->ratings ? audit->about->n_first + audit->about->n_rechecks : 0;
@@ -309,7 +327,7 @@ enum sm_status sm_audit_pdf_add(struct sm_paper_doc *doc, const struct sm_audit 
             sm_paper_tracks(doc, &tracks);
         }
     }
-    is_good = is_good && add_ratings(doc, audit) && add_defects(doc, audit, unit) && add_pictures(doc, audit, folder);
+    is_good = is_good && add_acceptance(doc, audit) && add_ratings(doc, audit) && add_defects(doc, audit, unit) && add_pictures(doc, audit, folder);
     sm_arena_free(&arena);
     return is_good ? SM_OK : sm_audit__no_memory(err);
 }

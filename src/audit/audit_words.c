@@ -142,6 +142,15 @@ static void add_axes(struct sm_audit_listing *l, const struct sm_audit *audit)
     }
 }
 
+static void add_acceptance(struct sm_audit_listing *l, const struct sm_audit *audit)
+{
+    if (audit->acceptance && *audit->acceptance->missing) {
+        sm_text_add(&l->more, "!  ");
+        add_plain(&l->more, audit->about->segment);
+        sm_text_addf(&l->more, " not on file for acceptance: %s\n", audit->acceptance->missing);
+    }
+}
+
 static void add_ratings(struct sm_audit_listing *l, const struct sm_audit *audit)
 {
     size_t n = audit->ratings ? audit->about->n_first + audit->about->n_rechecks : 0;
@@ -168,6 +177,7 @@ enum sm_status sm_audit_listing_add(struct sm_audit_listing *listing, const stru
     if (listing->n_left_out == 0) {
         add_more(listing, audit);
         add_axes(listing, audit);
+        add_acceptance(listing, audit);
         add_ratings(listing, audit);
     }
     return listing->has_failed || listing->more.failed ? sm_audit__no_memory(err) : SM_OK;

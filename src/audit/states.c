@@ -138,7 +138,7 @@ static enum sm_status look(struct sm_audit__work *w)
 {
     static enum sm_status (*const steps[])(struct sm_audit__work *) = {
         make_axes, sm_audit__match_defects, sm_audit__look_at_liners, audit_defects, sm_audit__find_not_made,
-        sm_audit__find_new, sm_audit__find_openings,
+        sm_audit__find_new, sm_audit__find_openings, sm_audit__accept,
     };
     enum sm_status status = SM_OK;
     for (size_t i = 0; status == SM_OK && i < sizeof steps / sizeof *steps; i++) {

@@ -432,6 +432,57 @@ static void test_openings(void **state)
     assert_string_equal(opening_state(11.5, true, "A"), "");
 }
 
+/* ---- what has to be on file ---- */
+
+static struct sm_audit *accept(bool has_before, bool has_after, bool has_connection_again, double seen_to_m)
+{
+    static const struct sm_audit_file video = {"video", "run.mp4", "00"};
+    begin();
+    add_defect(10000, 10200, true);
+    add_liner("R1", 9750, 10450, true);
+    add_first("BCA", 5.0, 5.0, SM_TREATMENT_CLEAR);
+    p.observation[p.alignment.n_observations - 1].is_connection = true;
+    add_node(true, "BCD", 0);
+    if (has_connection_again) {
+        add_seen("BCA", "A", 5.1, 5.1, SM_TREATMENT_NONE);
+        p.seen[p.recheck_alignment.n_observations - 1].is_connection = true;
+    }
+    add_node(true, "BCE", seen_to_m);
+    p.first.n_files = has_before;
+    p.recheck.n_files = has_after;
+    p.first.file = p.recheck.file = &video;
+    p.about.n_rechecks = 1;
+    return run();
+}
+
+/* South Bend, Indiana, 4-3.11(b): recordings before and after, accurate length, distance to each lateral. */
+static void test_acceptance__what_is_on_file(void **state)
+{
+    (void)state;
+    struct sm_audit *audit = accept(true, true, true, PIPE_MM / 1e3);
+    const struct sm_audit_acceptance *a = audit->acceptance;
+    assert_non_null(a);
+    assert_true(a->has_video_before && a->has_video_after && a->is_whole_seen);
+    assert_int_equal(a->n_connections, 1);
+    assert_close(a->connection[0].survey_m, 5.0, 1e-9);
+    assert_close(a->connection[0].recheck_m, 5.1, 1e-9);
+    assert_string_equal(a->missing, "");
+    sm_audit_free(&audit);
+    audit = accept(false, false, false, PIPE_MM / 1e3);
+    assert_string_equal(audit->acceptance->missing, "a recording before the work; a recording after the work; the distance to "
+                                                    "connection O3 after the work");
+    sm_audit_free(&audit);
+    p.recheck.date = "2031-03-15"; /* before the work: it shows nothing of it */
+    audit = run();
+    assert_int_equal(audit->acceptance->recheck_idx, -1);
+    assert_string_equal(audit->acceptance->missing, "a recording before the work; a recording after the work");
+    sm_audit_free(&audit);
+    begin();
+    audit = run();
+    assert_null(audit->acceptance);
+    sm_audit_free(&audit);
+}
+
 /* ---- sums ---- */
 
 static void test_totals(void **state)
@@ -480,7 +531,7 @@ int main(void)
         cmocka_unit_test(test_states__as_read_plainly),     cmocka_unit_test(test_states__words),
         cmocka_unit_test(test_states__referred_and_lined),  cmocka_unit_test(test_states__one_entry_one_defect),
         cmocka_unit_test(test_axis__from_the_other_end),    cmocka_unit_test(test_axis__without_ties),
-        cmocka_unit_test(test_openings),                    cmocka_unit_test(test_totals),
+        cmocka_unit_test(test_acceptance__what_is_on_file), cmocka_unit_test(test_openings),                    cmocka_unit_test(test_totals),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
