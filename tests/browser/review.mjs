@@ -186,9 +186,10 @@ await step('code, clock, a tie placed and taken away, one withdrawn and brought 
   await withdraw.locator('[name=reason]').fill('a shadow');
   await withdraw.getByRole('button').click();
   await last('withdraw');
-  await until(page, () => !window.review.state.observations.some((o) => o.id === 'O6'));
+  await until(page, () => !document.querySelector('#pins [data-id="O6"]'));
+  assert.match((await of('O6')).reason, /^withdrawn.*a shadow/);
   await page.locator('#undo').click();
-  await until(page, () => window.review.state.observations.some((o) => o.id === 'O6'));
+  await until(page, () => document.querySelector('#pins [data-id="O6"]'));
 });
 await step('the counter’s box drawn by hand: read again there', async () => {
   const before = await page.evaluate(() => ({ box: window.review.state.counter.box, at: window.review.state.observations.find((o) => o.id === 'O4').distance_m, n: window.review.state.decisions.length }));
