@@ -226,6 +226,7 @@ struct sm_counter__slot {
     float x_px;
     float one_shift_px; /**< of a 1 from there */
     float pitch_px; /**< a sign is narrower than a digit and stands up to 0.4 of it nearer to the number */
+    float reach_px; /**< how far on either side a digit may stand as well */
     bool has_digit; /**< one of the number's digits stands there for certain */
 };
 /** Odds of what stands in a slot. */

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define MAX_TOKENS 12
+#define NARROW_SHARE 0.35f /* of the pitch, by which a narrow digit stands nearer or farther */
 
 /** Nothing of a counter: no digit and no decimal sign anywhere. */
 static void show_nothing(struct sm_counter__sighting *sighting, const struct sm_counter__layout *layout)
@@ -38,7 +39,8 @@ static void sight_left_of(struct sm_counter__sighting *sighting, const struct sm
     float x_px = token->digit_px[token->n_digits - 1];
     for (int32_t k = token->n_digits; k < layout->n_slots; k++) {
         x_px -= layout->pitch_px;
-        const struct sm_counter__slot slot = {.x_px = x_px, .pitch_px = layout->pitch_px};
+        const struct sm_counter__slot slot = {
+            .x_px = x_px, .pitch_px = layout->pitch_px, .reach_px = NARROW_SHARE * layout->pitch_px};
         sm_counter__slot_sight(sighting->cost[0][k], columns, NULL, &slot);
     }
 }

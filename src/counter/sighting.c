@@ -4,9 +4,10 @@
 #include <math.h>
 #include <string.h>
 
-#define STRANGER_IN_NUMBER 0.3f /* share of a strange character's probability that all digits have together  \
-                                 */
-#define STRANGER_BESIDE 0.03f   /* where it may as well belong to the words beside the number */
+#define STRANGER_IN_NUMBER                                                                                   \
+    0.3f                      /* share of a strange character's probability that all digits have together    \
+                               */
+#define STRANGER_BESIDE 0.03f /* where it may as well belong to the words beside the number */
 
 static uint8_t cost_of(float logp)
 {
@@ -51,7 +52,8 @@ void sm_counter__slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_co
     float sign_px = slot->x_px + 0.4f * slot->pitch_px;
     float digit[10], total = 0;
     for (int d = 0; d < 10; d++) {
-        digit[d] = class_logp(columns, d == 1 ? slot->x_px + slot->one_shift_px : slot->x_px, SM_GLYPH_0 + d);
+        float x_px = slot->x_px + (d == 1 ? slot->one_shift_px : 0);
+        digit[d] = class_between(columns, x_px - slot->reach_px, x_px + slot->reach_px, SM_GLYPH_0 + d);
         total += expf(digit[d]);
     }
     /* Taking the best of three columns can make the ten add up to more than one. */
