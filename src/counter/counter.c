@@ -17,7 +17,7 @@
     4.5                /* more of one without unit and decimals: anything can look like a lone digit         \
                         */
 #define SURE_SCORE 6.0 /* from here on the field itself is beyond doubt */
-#define SURE_AGREEMENT 0.8
+#define SURE_CLARITY 0.8
 #define RIVAL_MARGIN 1.2       /* a second field this close is named as a rival */
 #define RIVAL_CERTAINTY 0.6    /* all readings share the doubt which field it is */
 #define SHORT_RECORDING_S 60.0 /* up to here all pictures are read */
@@ -387,7 +387,7 @@ static const struct sm_counter__field *rival_of(const struct sm_counter__fields 
 /** How sure it is that the best field is the counter and its form is right. */
 static double certainty(const struct sm_counter__field *best, bool is_told, bool has_rival)
 {
-    double sure = fmin(1, best->agreement / SURE_AGREEMENT);
+    double sure = fmin(1, best->clarity / SURE_CLARITY);
     if (is_told) {
         return sure;
     }

@@ -137,7 +137,8 @@ struct sm_counter__field {
     enum sm_counter__suffix suffix;
     int32_t decimals;
     double score;
-    double agreement; /**< share of its numbers that have the usual form and were seen clearly */
+    double agreement; /**< share of its numbers that have the usual form and were seen */
+    double clarity;   /**< share of them that were seen clearly */
     const char *verdict;
 };
 struct sm_counter__fields {

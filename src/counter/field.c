@@ -69,6 +69,8 @@ void sm_counter__fields_release(struct sm_counter__fields *fields)
 }
 
 #define WAVER_COUNTS 15
+#define P_SEEN 0.5f   /* a character that is likelier than all others together */
+#define P_CLEAR 0.65f /* and one that is no guess */
 #define SECONDS_MOST 64 /* numbers looked at to tell running seconds */
 
 /* ---- judging
@@ -195,13 +197,13 @@ static bool is_travel(const struct habits *h, const struct sm_counter__field *fi
            fabs(h->net) >= (is_padded_mostly ? 0.2 : 0.9) * h->total && counts >= 15;
 }
 
-/** Share of the numbers that have the usual form and were seen clearly. */
-static double agreement(const struct sm_counter__field *field, size_t n_numbers)
+/** Share of the numbers that have the usual form and whose characters are all this likely. */
+static double agreement(const struct sm_counter__field *field, size_t n_numbers, float p_least)
 {
     size_t n = 0;
     for (size_t i = 0; i < field->n_tokens; i++) {
         const struct sm_counter__token *t = &field->token[i];
-        n += t->kind == SM_TOKEN_NUMBER && t->decimals == field->decimals && t->p_least > 0.5f;
+        n += t->kind == SM_TOKEN_NUMBER && t->decimals == field->decimals && t->p_least > p_least;
     }
     return (double)n / (double)n_numbers;
 }
@@ -242,7 +244,9 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
     field->suffix = (enum sm_counter__suffix)most(h.n_suffixes, SM_N_SUFFIXES);
     h.n_decimals[0] /= 2; /* so is a decimal sign */
     field->decimals = (int32_t)most(h.n_decimals, 4);
-    field->agreement = agreement(field, h.n_numbers + h.n_kinds[SM_TOKEN_DATE]);
+    size_t n_both = h.n_numbers + h.n_kinds[SM_TOKEN_DATE];
+    field->agreement = agreement(field, n_both, P_SEEN);
+    field->clarity = agreement(field, n_both, P_CLEAR);
     count_steps(&h, field);
     double seen = (double)h.n_numbers / (double)n_pictures;
     double wild = h.n_steps ? (double)h.n_wild / (double)h.n_steps : 0;
