@@ -69,8 +69,8 @@ void sm_counter__fields_release(struct sm_counter__fields *fields)
 }
 
 #define WAVER_COUNTS 15
-#define P_SEEN 0.5f   /* a character that is likelier than all others together */
-#define P_CLEAR 0.65f /* and one that is no guess */
+#define P_SEEN 0.5f     /* a character that is likelier than all others together */
+#define P_CLEAR 0.65f   /* and one that is no guess */
 #define SECONDS_MOST 64 /* numbers looked at to tell running seconds */
 
 /* ---- judging
