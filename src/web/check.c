@@ -1,7 +1,18 @@
-/* Are the videos those of the survey? Hashing takes its time, so a thread does it, and the server may end before it. */
+/* Are the videos those of the survey, and still? Hashing takes its time, so a thread does it, and the server may end before it;
+ * whether a file was touched since is seen by its stamp each time somebody asks. */
 #include "web_internal.h"
 
 #include <string.h>
+#include <sys/stat.h>
+
+/* What changes with a file: another one in its place, another length, written to. */
+struct stamp {
+    bool is_there;
+    dev_t device;
+    ino_t inode;
+    off_t size_bytes;
+    struct timespec written;
+};
 
 struct sm_web__check {
     pthread_mutex_t lock;
@@ -11,8 +22,24 @@ struct sm_web__check {
     struct file {
         char *path;
         char sha256[65];
+        struct stamp stamp; /* when it was hashed last */
     } *file;
 };
+
+static struct stamp stamp_of(const char *path)
+{
+    struct stat status;
+    if (stat(path, &status) != 0) {
+        return (struct stamp){.is_there = false};
+    }
+    return (struct stamp){true, status.st_dev, status.st_ino, status.st_size, status.st_mtim};
+}
+
+static bool is_same_stamp(const struct stamp *a, const struct stamp *b)
+{
+    return a->is_there == b->is_there && a->device == b->device && a->inode == b->inode && a->size_bytes == b->size_bytes &&
+           a->written.tv_sec == b->written.tv_sec && a->written.tv_nsec == b->written.tv_nsec;
+}
 
 static void let_go(struct sm_web__check *check)
 {
@@ -49,6 +76,16 @@ static void *run(void *user)
     return NULL;
 }
 
+static bool start_thread(struct sm_web__check *check)
+{
+    pthread_t thread;
+    if (pthread_create(&thread, NULL, run, check) != 0) {
+        return false;
+    }
+    pthread_detach(thread);
+    return true;
+}
+
 static bool copy_files(struct sm_web__check *check, const struct sm_job_video *video, size_t n)
 {
     check->file = sm_calloc(n + 1, sizeof *check->file);
@@ -58,6 +95,7 @@ static bool copy_files(struct sm_web__check *check, const struct sm_job_video *v
         check->file[i].path = sm_strdup(video[i].path);
         sm_strcopy(check->file[i].sha256, sizeof check->file[i].sha256, video[i].sha256);
         is_good = check->file[i].path != NULL;
+        check->file[i].stamp = stamp_of(video[i].path);
     }
     return is_good;
 }
@@ -78,12 +116,8 @@ enum sm_status sm_web__check_start(struct sm_web__check **out, const struct sm_j
     if (!is_there) {
         check->result = SM_WEB__VIDEO_MISSING;
     }
-    pthread_t thread;
     bool is_good = copy_files(check, video, n);
-    bool has_thread = is_good && n && is_there && pthread_create(&thread, NULL, run, check) == 0;
-    if (has_thread) {
-        pthread_detach(thread);
-    } else {
+    if (!is_good || !n || !is_there || !start_thread(check)) {
         let_go(check);
     }
     if (!is_good) {
@@ -94,9 +128,32 @@ enum sm_status sm_web__check_start(struct sm_web__check **out, const struct sm_j
     return SM_OK;
 }
 
+/* Files touched since they were hashed are hashed anew; what is not there any more needs no hashing. Lock held. */
+static void look_again(struct sm_web__check *check)
+{
+    bool is_touched = false;
+    bool is_there = true;
+    for (size_t i = 0; i < check->n; i++) {
+        struct stamp now = stamp_of(check->file[i].path);
+        is_touched = is_touched || !is_same_stamp(&now, &check->file[i].stamp);
+        is_there = is_there && now.is_there;
+        check->file[i].stamp = now;
+    }
+    if (!is_touched || check->result == SM_WEB__VIDEO_CHECKING) {
+        return;
+    }
+    check->result = is_there ? SM_WEB__VIDEO_CHECKING : SM_WEB__VIDEO_MISSING;
+    check->n_users += is_there;
+    if (is_there && !start_thread(check)) {
+        check->n_users--;
+        check->result = SM_WEB__VIDEO_CHANGED; /* not shown to be the same */
+    }
+}
+
 enum sm_web__video sm_web__check_result(struct sm_web__check *check)
 {
     pthread_mutex_lock(&check->lock);
+    look_again(check);
     enum sm_web__video result = check->result;
     pthread_mutex_unlock(&check->lock);
     return result;

@@ -9,7 +9,8 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "sm_test.h"
+#include "clips.h"
+#include "sm_test_alloc.h"
 #include "stopmark/job.h"
 #include "stopmark/web.h"
 
@@ -100,7 +101,7 @@ struct asking {
     const char *method, *path, *host, *cookie, *origin, *extra, *body;
 };
 
-static int request(const struct served *served, const struct asking *a, struct sm_text *answer)
+static struct sm_text words_of(const struct served *served, const struct asking *a)
 {
     struct sm_text text = {0};
     unsigned port = sm_web_get_port(served->web);
@@ -123,6 +124,12 @@ static int request(const struct served *served, const struct asking *a, struct s
     }
     sm_text_addf(&text, "%s\r\n%s", a->extra ? a->extra : "", a->body ? a->body : "");
     assert_false(text.failed);
+    return text;
+}
+
+static int request(const struct served *served, const struct asking *a, struct sm_text *answer)
+{
+    struct sm_text text = words_of(served, a);
     int status = ask(served, text.data, text.length, answer);
     sm_text_release(&text);
     return status;
@@ -154,7 +161,7 @@ static void enter(struct served *served)
     sm_text_release(&answer);
 }
 
-static int set_up(void **state)
+static int serve(void **state, const char *video)
 {
     struct served *served = sm_calloc(1, sizeof *served);
     struct sm_job *job = NULL;
@@ -164,9 +171,14 @@ static int set_up(void **state)
     sm_test_dir_make(served->dir);
     snprintf(served->job, sizeof served->job, "%s/town.job", served->dir);
     snprintf(sheet, sizeof sheet, "%s/sheet.ini", served->dir);
-    write_in(served->dir, "sheet.ini",
-             "[segment]\nid = T<b>\nfrom = T12\nto = T13\nlength = 43.80 m\ndiameter = 200 mm\n[survey]\nlog = run.csv\n"
-             "[kits]\nfile = kits.csv\n");
+    struct sm_text text = {0};
+    sm_text_addf(&text, "[segment]\nid = T<b>\nfrom = T12\nto = T13\nlength = 43.80 m\ndiameter = 200 mm\n[survey]\nlog = run.csv\n"
+                        "%s\n[kits]\nfile = kits.csv\n", video);
+    write_in(served->dir, "sheet.ini", text.data);
+    sm_text_release(&text);
+    if (*video) {
+        clip_run("ffmpeg -nostdin -v error -y -f lavfi -i color=c=gray:s=160x120:r=10:d=4 '%s/run.mp4'", served->dir);
+    }
     write_in(served->dir, "run.csv",
              "distance,code,ch1,remark\n0.00,BCD,XP,\n12.34,BAC,A,<script>alert(1)</script>\n31.90,XYZ,,\n43.80,BCE,XP,\n");
     write_in(served->dir, "kits.csv", "kit,diameter_min_mm,diameter_max_mm,length_mm,cost\nshort,150,225,600,180\n");
@@ -178,6 +190,16 @@ static int set_up(void **state)
     enter(served);
     *state = served;
     return 0;
+}
+
+static int set_up(void **state)
+{
+    return serve(state, "");
+}
+
+static int set_up_film(void **state)
+{
+    return serve(state, "video = run.mp4");
 }
 
 static int tear_down(void **state)
@@ -239,6 +261,119 @@ static void test_web__a_change_wakes_who_waits(void **state)
     hear(fd, &answer);
     assert_non_null(strstr(answer.data, "withdrawn in review: a shadow"));
     sm_text_release(&answer);
+}
+
+/* ---- a video that goes away or becomes another while it is served ---- */
+
+/* Waits until the page would say so. */
+static void becomes(const struct served *served, const char *video_state)
+{
+    struct sm_text answer = {0};
+    char wanted[64];
+    snprintf(wanted, sizeof wanted, "\"state\": \"%s\"", video_state);
+    for (int i = 0; i < 200; i++) {
+        assert_int_equal(get(served, "/api/state", &answer), 200);
+        if (strstr(answer.data, wanted)) {
+            sm_text_release(&answer);
+            return;
+        }
+        nanosleep(&(struct timespec){.tv_nsec = 25000000}, NULL);
+    }
+    fail_msg("the video never became %s", video_state);
+}
+
+static void test_web__a_video_that_changes(void **state)
+{
+    struct served *served = *state;
+    struct sm_text answer = {0};
+    char path[300];
+    char other[300];
+    snprintf(path, sizeof path, "%s/run.mp4", served->dir);
+    snprintf(other, sizeof other, "%s/other.mp4", served->dir);
+    becomes(served, "same");
+    assert_int_equal(get(served, "/frame?n=5&way=0", &answer), 200);
+    assert_int_equal(rename(path, other), 0); /* taken away: what was opened is still there */
+    becomes(served, "missing");
+    assert_int_equal(post(served, "/api/decide", "act=confirm&observation=O2", NULL), 200);
+    assert_int_equal(rename(other, path), 0);
+    becomes(served, "same");
+    clip_run("ffmpeg -nostdin -v error -y -f lavfi -i color=c=red:s=160x120:r=10:d=3 '%s' && cp '%s' '%s'", other, other, path);
+    becomes(served, "changed"); /* written over in place: frames may fail, the server does not */
+    int status = get(served, "/frame?n=30&way=0", &answer);
+    assert_true(status == 200 || status == 404);
+    assert_int_equal(truncate(path, 100), 0);
+    status = get(served, "/frame?n=38&way=0", &answer);
+    assert_true(status == 200 || status == 404);
+    becomes(served, "changed");
+    assert_int_equal(unlink(path), 0);
+    becomes(served, "missing");
+    sm_web_stop(&served->web);
+    start(served);
+    enter(served);
+    becomes(served, "missing");
+    assert_int_equal(get(served, "/frame?n=5&way=0", NULL), 404);
+    sm_text_release(&answer);
+}
+
+/* ---- no memory ---- */
+
+/* Ask while the n-th allocation fails: the server's, for nothing here takes memory meanwhile. @return the status; 0 = hung up. */
+static int ask_short_of_memory(const struct served *served, const struct asking *a, long n, int *n_failed)
+{
+    static char answer[1 << 16];
+    struct sm_text text = words_of(served, a);
+    size_t length = 0;
+    int fd = open_to(served);
+    sm_test_alloc_fail(n);
+    say(fd, text.data, text.length);
+    for (ssize_t part; (part = recv(fd, answer + length, length < 512 ? sizeof answer - length : 0, 0)) > 0;) {
+        length += (size_t)part;
+    }
+    *n_failed += sm_test_alloc_failed();
+    sm_test_alloc_fail(0);
+    close(fd);
+    sm_text_release(&text);
+    double status = 0;
+    const char *end;
+    return length > 12 && sm_scan_number(answer + 9, false, false, &status, &end) ? (int)status : 0;
+}
+
+/* Done, or refused: what cannot be looked at for want of memory (a Host, a cookie) counts as wrong. */
+static bool is_told(int status)
+{
+    return status == 0 || status == 200 || (status >= 400 && status < 600);
+}
+
+/* Whatever is short, the server answers in time with what it has, and goes on afterwards. */
+static void test_web__allocations(void **state)
+{
+    struct served *served = *state;
+    static const char *const asked[] = {"/api/state", "/crew-sheet.pdf", "/report.html", "/"};
+    const struct asking decide = {.method = "POST", .path = "/api/decide", .host = "", .cookie = "", .origin = "",
+                                  .body = "act=treatment&observation=O2&treatment=refer&reason=flat"};
+    int n_failed = 0;
+    for (size_t k = 0; k < sizeof asked / sizeof *asked; k++) {
+        const struct asking a = {.method = "GET", .path = asked[k], .host = "", .cookie = ""};
+        for (long n = 1; n <= 30; n++) {
+            int status = ask_short_of_memory(served, &a, n * (k == 1 || k == 2 ? 9 : 1), &n_failed);
+            if (!is_told(status)) {
+                fail_msg("%s: %d when allocation %ld fails", asked[k], status, n);
+            }
+        }
+    }
+    for (long n = 1; n <= 60; n++) {
+        assert_true(is_told(ask_short_of_memory(served, &decide, n * 5, &n_failed)));
+    }
+    assert_true(n_failed > 60);
+    struct sm_store *store = NULL;
+    struct sm_store_checked checked = {0};
+    assert_ok(sm_store_open(&store, served->job, SM_STORE_READ, NULL), NULL);
+    assert_ok(sm_store_check(&checked, store, NULL, NULL, NULL, NULL), NULL);
+    assert_int_equal(checked.n_tampered, 0);
+    sm_findings_release(&checked.findings);
+    sm_store_close(&store);
+    nanosleep(&(struct timespec){.tv_sec = 1}, NULL); /* rates */
+    assert_int_equal(get(served, "/api/state", NULL), 200);
 }
 
 /* ---- abused ---- */
@@ -360,7 +495,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         TEST(decide_undo_restart),     TEST(a_change_wakes_who_waits), TEST(strangers_and_other_sites),
         TEST(path_tricks_and_odd_forms), TEST(huge_requests),          TEST(two_hundred_slow_connections),
-        TEST(rates),
+        TEST(rates),                   TEST(allocations),
+        cmocka_unit_test_setup_teardown(test_web__a_video_that_changes, set_up_film, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
