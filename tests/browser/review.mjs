@@ -254,6 +254,7 @@ await step('200 % zoom and a phone', async () => {
   const size = await crew.locator('.big').first().evaluate((node) => parseFloat(getComputedStyle(node).fontSize));
   assert.ok(size >= 48, 'stops can be read at arm’s length');
   assert.equal(await crew.locator('input, select, textarea').count(), 0);
+  assert.doesNotMatch(await crew.locator('#crew').textContent(), /null|undefined|NaN/);
   await accessible(crew, 'the crew view');
   await shot(crew, 'crew');
   await crew.close();

@@ -17,11 +17,11 @@ function draw(state) {
   useUnit(state.unit);
   const g = state.segment;
   document.title = `${g.id} · crew`;
-  byId('crew').replaceChildren(h('h1', {}, `${g.from || g.id} → ${g.to || ''}`),
+  byId('crew').replaceChildren(...[h('h1', {}, `${g.from || g.id} → ${g.to || ''}`),
     h('p', { class: 'lead' }, `Work from ${g.crew_enters_at_to ? g.to : g.from}. ${lengthUnit(g.length_m)}, ${g.diameter_mm || '?'} mm ${g.material}. Stops are metres or feet from the pipe edge at ${g.from} to the middle of the packer, in order of work.`.replace('metres or feet', unit.name === 'ft' ? 'feet' : 'metres')),
     state.n_unissued ? h('p', { class: 'care', role: 'status' }, 'The review goes on: decisions were made that are not issued yet. Work from an issued sheet.') : null,
     h('ul', { class: 'care', 'aria-label': 'Cautions' }, ...CARE.map((text) => h('li', {}, text))),
-    ...(state.plan.repairs.length ? state.plan.repairs.map((r, i) => repair(state, r, i)) : [h('p', {}, 'No liner is planned.')]));
+    ...(state.plan.repairs.length ? state.plan.repairs.map((r, i) => repair(state, r, i)) : [h('p', {}, 'No liner is planned.')])].filter(Boolean));
 }
 async function follow() {
   let version = -1;
