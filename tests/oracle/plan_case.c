@@ -93,6 +93,38 @@ void plan_case_random(struct plan_case *problem, struct sm_test_random *random)
     }
 }
 
+void plan_case_tell_kinds(struct case_kinds *kinds, const struct plan_case *problem)
+{
+    bool is_overlong = false, is_at_start = false, is_at_end = false, is_identical = false;
+    for (size_t i = 0; i < problem->n_kits; i++) {
+        is_overlong |= problem->kit[i].length > problem->length;
+    }
+    for (size_t i = 0; i < problem->n_targets; i++) {
+        const struct case_stretch *target = &problem->target[i];
+        is_at_start |= target->start == 0;
+        is_at_end |= target->end == problem->length;
+        for (size_t j = 0; j < i; j++) {
+            is_identical |= target->start == problem->target[j].start && target->end == problem->target[j].end;
+        }
+    }
+    kinds->overlong_kit += is_overlong && problem->n_targets > 0;
+    kinds->both_ends += is_at_start && is_at_end;
+    kinds->identical += is_identical;
+    kinds->no_target += problem->n_targets == 0;
+    kinds->reopening += problem->may_reopen && problem->n_connections > 0;
+    kinds->keeping_clear += !problem->may_reopen && problem->n_connections > 0;
+}
+
+void plan_case_assert_kinds(const struct case_kinds *kinds)
+{
+    print_message("%zu with a kit longer than the pipe, %zu with targets at both ends, %zu with one twice, %zu without, "
+                  "%zu with connections that may be covered, %zu with some that may not\n",
+                  kinds->overlong_kit, kinds->both_ends, kinds->identical, kinds->no_target, kinds->reopening,
+                  kinds->keeping_clear);
+    assert_true(kinds->overlong_kit && kinds->both_ends && kinds->identical && kinds->no_target &&
+                kinds->reopening && kinds->keeping_clear);
+}
+
 void plan_case_print(const struct plan_case *problem)
 {
     print_error("length %lld overlap %lld reopen %d at %lld set-up %lld\n", (long long)problem->length,

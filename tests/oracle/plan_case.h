@@ -40,6 +40,17 @@ void plan_case_input(struct plan_input *input, const struct plan_case *problem);
 
 /** A random small case; what kinds of trouble it has depends on the generator. */
 void plan_case_random(struct plan_case *problem, struct sm_test_random *random);
+/** What came up so far, so that a generator gone dull is noticed. */
+struct case_kinds {
+    size_t overlong_kit; /**< a kit longer than the pipe */
+    size_t both_ends;    /**< a target at the pipe's start and one at its end */
+    size_t identical;    /**< a target twice */
+    size_t no_target;
+    size_t reopening, keeping_clear; /**< connections that may be, and may not be, covered */
+};
+void plan_case_tell_kinds(struct case_kinds *kinds, const struct plan_case *problem);
+/** Fails the test when a kind never came up. */
+void plan_case_assert_kinds(const struct case_kinds *kinds);
 void plan_case_print(const struct plan_case *problem);
 
 /** One liner of an answer, in micrometres. */

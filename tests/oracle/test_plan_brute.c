@@ -7,7 +7,7 @@
 #include <string.h>
 
 #if defined __SANITIZE_ADDRESS__
-#define N_CASES 400
+#define N_CASES 2000
 #else
 #define N_CASES 3000
 #endif
@@ -107,14 +107,17 @@ static void test_plan__best_of_all(void **state)
     struct sm_test_random random = sm_test_seed(20310314);
     const char *asked = getenv("SM_CASES");
     size_t n_cases = asked ? (size_t)atol(asked) : N_CASES, n_left_out = 0;
+    struct case_kinds kinds = {0};
     (void)state;
     for (size_t i = 0; i < n_cases; i++) {
         struct plan_case problem;
         plan_case_random(&problem, &random);
         shrink(&problem, &random);
+        plan_case_tell_kinds(&kinds, &problem);
         check_case(&problem, &n_left_out);
     }
     print_message("%zu cases, %zu with targets that cannot be covered\n", n_cases, n_left_out);
+    plan_case_assert_kinds(&kinds);
 }
 
 int main(void)

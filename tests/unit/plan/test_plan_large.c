@@ -1,13 +1,8 @@
 /* Two thousand observations on two kilometres: quick and whole, whatever the rules. */
-#include "sm_test.h"
-
-#include "stopmark/plan.h"
+#include "plan_large.h"
 
 #include <math.h>
 #include <time.h>
-
-#define N_OBSERVATIONS 2000
-#define LENGTH_M 2000.0
 
 #if defined __SANITIZE_ADDRESS__
 #define MOST_S 20.0
@@ -15,30 +10,7 @@
 #define MOST_S 1.0
 #endif
 
-static struct sm_observation observation[N_OBSERVATIONS];
-
-static void fill(struct sm_test_random *random, double share_of_connections)
-{
-    for (size_t i = 0; i < N_OBSERVATIONS; i++) {
-        double at_m = (double)sm_test_int(random, 0, (int64_t)LENGTH_M * 100) / 100;
-        bool is_connection = sm_test_uniform(random, 0, 1) < share_of_connections;
-        bool is_long = !is_connection && sm_test_int(random, 0, 4) == 0;
-        observation[i] = (struct sm_observation){
-            .id = "O",
-            .entry_idx = (int32_t)i,
-            .code = is_connection ? "BCA" : "BAB",
-            .prepare = "",
-            .reason = "",
-            .diameter_mm = SM_NAN,
-            .distance_m = at_m,
-            .start_m = at_m,
-            .end_m = fmin(LENGTH_M, at_m + (is_long ? (double)sm_test_int(random, 1, 200) / 100 : 0)),
-            .error_m = 0.055,
-            .treatment = is_connection ? SM_TREATMENT_CLEAR : SM_TREATMENT_LINE,
-            .is_connection = is_connection,
-        };
-    }
-}
+static struct plan_large large;
 
 /* Every target is wholly under liners (the planner's own tests look at laps and stretches on small cases). */
 static size_t count_shown(const struct sm_plan *plan)
@@ -59,31 +31,11 @@ static size_t count_shown(const struct sm_plan *plan)
 
 static void run(double share_of_connections, bool may_reopen, size_t n_kits)
 {
-    static const struct sm_kit kits[] = {
-        {"a", 150, 250, 500000, 150, 2, 1, 100, 200, NULL},
-        {"b", 150, 250, 600000, 170, 2, 1, 100, 200, NULL},
-        {"c", 150, 250, 914400, 220, 2, 1, 100, 200, NULL},
-        {"d", 150, 250, 1200000, 270, 2, 1, 100, 200, NULL},
-        {"e", 150, 250, 1524000, 330, 2, 1, 100, 200, NULL},
-        {"f", 150, 250, 3000000, 600, 2, 1, 100, 200, NULL},
-    };
-    struct sm_test_random random = {2031};
-    struct sm_alignment alignment = {
-        .length_m = LENGTH_M, .n_observations = N_OBSERVATIONS, .observation = observation};
-    struct sm_sheet sheet = {.kit = kits, .n_kits = n_kits, .segment = {.diameter_mm = 200}};
-    sheet.rules = (struct sm_rules){.end_cover_m = 0.15,
-                                    .overlap_m = 0.1,
-                                    .keep_clear_m = 0.1,
-                                    .set_up_cost = 400,
-                                    .reopen_cost = 250,
-                                    .connection_diameter_mm = 150,
-                                    .may_reopen = may_reopen,
-                                    .full_lining_rate_per_m = SM_NAN};
     struct sm_plan *plan = NULL;
     struct sm_error err = {0};
-    fill(&random, share_of_connections);
+    plan_large_make(&large, LARGE_N, share_of_connections, may_reopen, n_kits);
     clock_t before = clock();
-    assert_ok(sm_plan_make(&plan, &alignment, &sheet, &err), &err);
+    assert_ok(sm_plan_make(&plan, &large.alignment, &large.sheet, &err), &err);
     double took_s = (double)(clock() - before) / CLOCKS_PER_SEC;
     print_message("%zu repairs, %zu unrepaired, %d ms\n", plan->n_repairs, plan->n_unrepaired,
                   (int)(took_s * 1e3));
@@ -105,8 +57,8 @@ static void test_plan__two_kilometres(void **state)
 static void test_plan__one_long_defect(void **state)
 {
     (void)state;
-    struct sm_test_random random = {1};
-    struct sm_alignment alignment = {.length_m = LENGTH_M, .n_observations = 1, .observation = observation};
+    struct sm_observation whole;
+    struct sm_alignment alignment = {.length_m = LARGE_LENGTH_M, .n_observations = 1, .observation = &whole};
     struct sm_kit kits[] = {{"a", 150, 250, 1219200, 300, 2, 1, 100, 200, NULL},
                             {"b", 150, 250, 914400, 210, 2, 1, 100, 200, NULL},
                             {"c", 150, 250, 1000000, 240, 2, 1, 100, 200, NULL}};
@@ -114,9 +66,10 @@ static void test_plan__one_long_defect(void **state)
     sheet.rules = (struct sm_rules){.overlap_m = 0.1, .set_up_cost = 50, .full_lining_rate_per_m = SM_NAN};
     struct sm_plan *plan = NULL;
     struct sm_error err = {0};
-    fill(&random, 0);
-    observation[0].start_m = 0;
-    observation[0].end_m = LENGTH_M;
+    plan_large_make(&large, 1, 0, false, 1);
+    whole = large.observation[0];
+    whole.start_m = 0;
+    whole.end_m = LARGE_LENGTH_M;
     clock_t before = clock();
     assert_ok(sm_plan_make(&plan, &alignment, &sheet, &err), &err);
     assert_true((double)(clock() - before) / CLOCKS_PER_SEC < MOST_S);
@@ -125,8 +78,8 @@ static void test_plan__one_long_defect(void **state)
     /* No mix can be cheaper than metres of gain at the best kit's price for one: the chain's last liner is
      * the slack. */
     double best_per_m = fmin(350 / 1.1192, fmin(260 / 0.8144, 290 / 0.9));
-    assert_true(plan->cost >= best_per_m * (LENGTH_M - 0.1) - 1e-6);
-    assert_true(plan->cost <= best_per_m * LENGTH_M + 350);
+    assert_true(plan->cost >= best_per_m * (LARGE_LENGTH_M - 0.1) - 1e-6);
+    assert_true(plan->cost <= best_per_m * LARGE_LENGTH_M + 350);
     sm_plan_free(&plan);
 }
 
