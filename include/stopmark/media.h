@@ -4,6 +4,10 @@
  * first video frame of the first file. Sole user of FFmpeg's libraries.
  *
  * A handle is used by one thread at a time; handles are independent of each other.
+ *
+ * Files are demultiplexed and decoded in a process of its own for each handle, locked in so that it reaches nothing but
+ * them (docs/media.md). When it crashes, hangs or lies, the call that notices gives SM_E_IO with the file's name, and so
+ * do all later calls on the handle. SM_DECODER=here in the environment decodes in the calling process.
  */
 #ifndef STOPMARK_MEDIA_H
 #define STOPMARK_MEDIA_H

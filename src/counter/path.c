@@ -121,8 +121,8 @@ static double log_sum(const double *value, int32_t n)
 }
 
 struct lattice {
-    double *best, *forward,
-        *backward; /**< n_nodes x SM_PATH_CANDIDATES; best is a cost, the others log probabilities */
+    double *best, *forward; /**< n_nodes x SM_PATH_CANDIDATES; a cost, and a log probability as backward */
+    double *backward;       /**< lies where best did: it is made when the path is chosen */
     uint8_t *from;
     struct steps *steps;
 };
@@ -131,7 +131,6 @@ static void lattice_release(struct lattice *l)
 {
     sm_free(l->best);
     sm_free(l->forward);
-    sm_free(l->backward);
     sm_free(l->from);
     sm_free(l->steps);
 }
@@ -140,8 +139,8 @@ static enum sm_status lattice_make(struct lattice *l, size_t n_nodes)
 {
     size_t n = n_nodes * SM_PATH_CANDIDATES;
     *l = (struct lattice){sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)),
-                          sm_calloc(n, sizeof(double)), sm_calloc(n, 1), sm_calloc(1, sizeof *l->steps)};
-    if (!l->best || !l->forward || !l->backward || !l->from || !l->steps) {
+                          NULL, sm_calloc(n, 1), sm_calloc(1, sizeof *l->steps)};
+    if (!l->best || !l->forward || !l->from || !l->steps) {
         lattice_release(l);
         return SM_E_NOMEM;
     }
@@ -187,6 +186,8 @@ static void run_forward(struct lattice *l, const struct sm_counter__way *way)
 
 static void run_backward(struct lattice *l, const struct sm_counter__way *way)
 {
+    l->backward = l->best;
+    memset(&l->backward[(way->n - 1) * SM_PATH_CANDIDATES], 0, SM_PATH_CANDIDATES * sizeof(double));
     for (size_t i = way->n - 1; i-- > 0;) {
         const struct sm_counter__node *next = &way->node[i + 1];
         size_t here = i * SM_PATH_CANDIDATES, after = here + SM_PATH_CANDIDATES;

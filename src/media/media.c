@@ -3,6 +3,7 @@
  * is open at a time; what stays in memory of the others is their list of frames.
  */
 #include "media_internal.h"
+#include "media_remote.h"
 
 #include <libavutil/avstring.h>
 #include <libavutil/display.h>
@@ -18,6 +19,9 @@ enum sm_status sm_media__activate(struct sm_media *media, size_t file_idx, struc
     sm_media__decoder_close(&media->decoder);
     sm_media__demux_close(&media->demux);
     media->active = media->n_files;
+    if (media->active_told) {
+        *media->active_told = (uint32_t)file_idx;
+    }
     const struct media_file *file = &media->file[file_idx];
     enum sm_status status = sm_media__demux_open(&media->demux, file, err);
     if (status == SM_OK) {
@@ -228,15 +232,10 @@ static enum sm_status media_new(struct sm_media **out, const char *const *path, 
     return SM_OK;
 }
 
-enum sm_status sm_media_open(struct sm_media **out, const char *const *path, size_t n_paths,
-                             struct sm_error *err)
+enum sm_status sm_media__open_files(struct sm_media *media, struct sm_error *err)
 {
-    if (n_paths == 0) {
-        return sm_error_set(err, SM_E_NOTFOUND, "no video is named");
-    }
-    struct sm_media *media = NULL;
-    enum sm_status status = media_new(&media, path, n_paths, err);
-    for (size_t i = 0; i < n_paths && status == SM_OK; i++) {
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; i < media->n_files && status == SM_OK; i++) {
         if (i > 0) {
             const struct media_file *before = &media->file[i - 1];
             media->file[i].start_s = before->start_s + before->duration_s;
@@ -248,6 +247,34 @@ enum sm_status sm_media_open(struct sm_media **out, const char *const *path, siz
         fill_info(media);
         media->n_lasting = media->findings.n;
         status = sm_media__publish(media, err);
+    }
+    return status;
+}
+
+/* The same, by a decoder in a process of its own, whose word is taken for what it is worth. */
+static enum sm_status open_apart(struct sm_media *media, struct sm_error *err)
+{
+    enum sm_status status = sm_media__remote_start(media, sm_media__child_open, err);
+    if (status == SM_OK) {
+        status = sm_media__remote_opened(media, err);
+    }
+    if (status == SM_OK) {
+        fill_info(media);
+        status = sm_media__publish(media, err);
+    }
+    return status;
+}
+
+enum sm_status sm_media_open(struct sm_media **out, const char *const *path, size_t n_paths,
+                             struct sm_error *err)
+{
+    if (n_paths == 0) {
+        return sm_error_set(err, SM_E_NOTFOUND, "no video is named");
+    }
+    struct sm_media *media = NULL;
+    enum sm_status status = media_new(&media, path, n_paths, err);
+    if (status == SM_OK) {
+        status = sm_media__is_apart() ? open_apart(media, err) : sm_media__open_files(media, err);
     }
     if (status != SM_OK) {
         sm_media_close(&media);
@@ -264,6 +291,7 @@ void sm_media_close(struct sm_media **media)
         return;
     }
     assert(!old->is_busy);
+    sm_media__remote_stop(old);
     sm_media__picture_release(&old->picture);
     sm_media__decoder_close(&old->decoder);
     sm_media__demux_close(&old->demux);

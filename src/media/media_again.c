@@ -1,6 +1,7 @@
 /* Further handles on a recording that is open: the lists of frames are copied, files and decoders are opened
  * when first used. */
 #include "media_internal.h"
+#include "media_remote.h"
 
 #include <math.h>
 #include <string.h>
@@ -46,6 +47,13 @@ enum sm_status sm_media_open_again(struct sm_media **out, const struct sm_media 
         return status;
     }
     again->info = media->info;
+    if (media->remote) { /* started here and now: the new process takes the lists with it */
+        status = sm_media__remote_start(again, sm_media__child_again, err);
+    }
+    if (status != SM_OK) {
+        sm_media_close(&again);
+        return status;
+    }
     *out = again;
     return SM_OK;
 }

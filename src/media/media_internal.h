@@ -70,6 +70,13 @@ struct media_index {
     int64_t frame_ticks; /* typical time from frame to frame */
 };
 
+/* The bytes of a file. */
+struct media_bytes {
+    int fd, open_errno; /* fd -1: why not */
+    uint32_t mode;      /* as stat() has it */
+    int64_t size_bytes;
+};
+
 struct media_file {
     const char *path;
     bool ignores_index;    /* the file's own index is rubbish */
@@ -85,12 +92,15 @@ struct media_file {
     size_t n_lost_at_start; /* frames before the first that decodes */
     double other_size_s;    /* where a frame of another size was met, NAN = nowhere */
     bool has_texts;         /* there is a text track beside the picture */
+    struct media_bytes ahead; /* opened ahead: no path is opened any more */
+    bool is_open_ahead;
 };
 
 /* The one file that is open for reading. */
 struct media_demux {
     int fd;
-    int64_t size_bytes;
+    bool owns_fd;
+    int64_t at_bytes, size_bytes;
     AVIOContext *io;
     AVFormatContext *format;
     AVStream *stream;
@@ -133,6 +143,7 @@ struct media_picture {
     AVFrame *scaled;
     uint8_t *plane[3];
     size_t plane_capacity[3];
+    uint8_t *lent; /* room for stretched luma that is not ours; NULL = none */
 };
 
 /* A stretch of damaged frames. */
@@ -163,6 +174,8 @@ struct sm_media {
     struct sm_timed_text *text; /* of all text tracks, once they were asked for */
     size_t n_texts, text_capacity;
     bool has_read_texts;
+    struct media_remote *remote; /* who decodes, in a process of its own; NULL = this handle itself */
+    uint32_t *active_told;       /* where others see which file is worked on; may be NULL */
 };
 
 /* ---- media_local.c: local files only ---- */
@@ -171,6 +184,8 @@ struct sm_media {
  */
 enum sm_status sm_media__demux_open(struct media_demux *demux, const struct media_file *file,
                                     struct sm_error *err) SM_CHECKED;
+/* Open its bytes now, for a time when no path can be opened any more. */
+void sm_media__file_open(struct media_file *file);
 void sm_media__demux_close(struct media_demux *demux);
 const char *sm_media__container_name(const struct media_demux *demux);
 
@@ -267,6 +282,8 @@ enum sm_status sm_media__no_memory(struct sm_error *err);
 
 /* ---- media.c ---- */
 
+/* List the frames of all files. */
+enum sm_status sm_media__open_files(struct sm_media *media, struct sm_error *err) SM_CHECKED;
 /* A handle without a frame list yet. */
 enum sm_status sm_media__new(struct sm_media **out, size_t n_files, struct sm_error *err) SM_CHECKED;
 

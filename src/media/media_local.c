@@ -62,22 +62,47 @@ static void set_up_libraries(void)
 
 static int read_bytes(void *opaque, uint8_t *buffer, int size)
 {
-    const struct media_demux *demux = opaque;
+    struct media_demux *demux = opaque;
     ssize_t n;
     do {
-        n = read(demux->fd, buffer, (size_t)size);
+        n = pread(demux->fd, buffer, (size_t)size, (off_t)demux->at_bytes);
     } while (n < 0 && errno == EINTR);
+    demux->at_bytes += n > 0 ? n : 0;
     return n > 0 ? (int)n : n == 0 ? AVERROR_EOF : AVERROR(errno);
 }
 
 static int64_t seek_bytes(void *opaque, int64_t offset, int whence)
 {
-    const struct media_demux *demux = opaque;
+    struct media_demux *demux = opaque;
     if (whence & AVSEEK_SIZE) {
         return demux->size_bytes;
     }
-    off_t at = lseek(demux->fd, (off_t)offset, whence & ~AVSEEK_FORCE);
-    return at >= 0 ? (int64_t)at : AVERROR(errno);
+    int way = whence & ~AVSEEK_FORCE;
+    int64_t from = way == SEEK_CUR ? demux->at_bytes : way == SEEK_END ? demux->size_bytes : 0;
+    if (offset < -from || offset > INT64_MAX - from) {
+        return AVERROR(EINVAL);
+    }
+    demux->at_bytes = from + offset;
+    return demux->at_bytes;
+}
+
+static struct media_bytes open_path(const char *path)
+{
+    struct media_bytes bytes = {.fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY)};
+    struct stat status;
+    if (bytes.fd < 0 || fstat(bytes.fd, &status) < 0) {
+        bytes.open_errno = errno;
+        return bytes;
+    }
+    bytes.mode = status.st_mode;
+    bytes.size_bytes = status.st_size;
+    return bytes;
+}
+
+void sm_media__file_open(struct media_file *file)
+{
+    file->ahead = open_path(file->path);
+    file->is_open_ahead = true;
 }
 
 static int refuse_file(AVFormatContext *format, AVIOContext **io, const char *url, int flags,
@@ -91,25 +116,27 @@ static int refuse_file(AVFormatContext *format, AVIOContext **io, const char *ur
     return AVERROR(EPERM);
 }
 
-static enum sm_status open_bytes(struct media_demux *demux, const char *path, struct sm_error *err)
+static enum sm_status open_bytes(struct media_demux *demux, const struct media_file *file, struct sm_error *err)
 {
-    struct stat status;
-    demux->fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
-    if (demux->fd < 0 || fstat(demux->fd, &status) < 0) {
-        sm_error_at(err, SM_E_IO, path, 0, 0, "the video cannot be opened: %s", strerror(errno));
+    const char *path = file->path;
+    struct media_bytes bytes = file->is_open_ahead ? file->ahead : open_path(path);
+    demux->fd = bytes.fd;
+    demux->owns_fd = !file->is_open_ahead;
+    demux->size_bytes = bytes.size_bytes;
+    if (bytes.open_errno) {
+        sm_error_at(err, SM_E_IO, path, 0, 0, "the video cannot be opened: %s", strerror(bytes.open_errno));
         return sm_error_remedy(err,
                                "check the name and the right to read it; a video is a file on this machine");
     }
-    if (!S_ISREG(status.st_mode)) {
+    if (!S_ISREG(bytes.mode)) {
         sm_error_at(err, SM_E_IO, path, 0, 0, "%s, not a video file",
-                    S_ISDIR(status.st_mode) ? "this is a folder" : "this is a device or pipe");
+                    S_ISDIR(bytes.mode) ? "this is a folder" : "this is a device or pipe");
         return sm_error_remedy(err, "name the video file itself");
     }
-    if (status.st_size == 0) {
+    if (bytes.size_bytes == 0) {
         sm_error_at(err, SM_E_FORMAT, path, 0, 0, "the file is empty");
         return sm_error_remedy(err, "copy it again from the recorder");
     }
-    demux->size_bytes = status.st_size;
     uint8_t *buffer = av_malloc(IO_BUFFER_BYTES);
     demux->io =
         buffer ? avio_alloc_context(buffer, IO_BUFFER_BYTES, 0, demux, read_bytes, NULL, seek_bytes) : NULL;
@@ -297,7 +324,7 @@ enum sm_status sm_media__demux_open(struct media_demux *demux, const struct medi
     call_once(&once, set_up_libraries);
     *demux = (struct media_demux){.fd = -1, .ignores_index = file->ignores_index};
     const AVInputFormat *format = NULL;
-    enum sm_status status = open_bytes(demux, path, err);
+    enum sm_status status = open_bytes(demux, file, err);
     if (status == SM_OK) {
         status = find_container(demux, path, &format, err);
     }
@@ -329,7 +356,7 @@ void sm_media__demux_close(struct media_demux *demux)
         av_freep(&demux->io->buffer);
         avio_context_free(&demux->io);
     }
-    if (demux->fd >= 0) {
+    if (demux->fd >= 0 && demux->owns_fd) {
         close(demux->fd);
     }
     *demux = (struct media_demux){.fd = -1};

@@ -205,7 +205,7 @@ static void stretch_row(uint8_t *restrict dst, const uint8_t *restrict src, size
 static bool stretch_luma(struct media_picture *picture, struct sm_image *image)
 {
     size_t width = (size_t)image->width_px;
-    uint8_t *dst = plane_room(picture, 0, width * (size_t)image->height_px);
+    uint8_t *dst = picture->lent ? picture->lent : plane_room(picture, 0, width * (size_t)image->height_px);
     if (!dst) {
         return false;
     }

@@ -3,6 +3,7 @@
  * they are fetched in display order, file by file.
  */
 #include "media_internal.h"
+#include "media_remote.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -148,6 +149,11 @@ enum sm_status sm_media_scan(struct sm_media *media, double start_s, double end_
     }
     start_s = start_s > 0 ? start_s : 0;
     step_s = step_s > 0 && isfinite(step_s) ? step_s : 0;
+    if (media->remote) {
+        struct media_request request = {
+            .op = OP_SCAN, .start_s = start_s, .end_s = end_s, .step_s = step_s, .cheap_only = cheap_only};
+        return leave(media, sm_media__remote_scan(media, &request, NULL, NULL, fn, fn_user, err), err);
+    }
     struct walk walk = {.cheap_only = cheap_only, .fn = fn, .fn_user = fn_user, .last_time_s = -1};
     double due_s = start_s;
     for (size_t i = 0; i < media->n_files && status == SM_OK; i++) {
@@ -245,6 +251,13 @@ static enum sm_status serve(struct sm_media *media, const struct asked *asked, s
 enum sm_status sm_media_at(struct sm_media *media, const double *time_s, size_t n, size_t *at_idx,
                            sm_frame_fn *fn, void *fn_user, struct sm_error *err)
 {
+    if (media->remote) {
+        struct media_request request = {.op = OP_AT, .n_times = n};
+        enum sm_status entered = enter(media, err);
+        return entered == SM_OK
+                   ? leave(media, sm_media__remote_scan(media, &request, time_s, at_idx, fn, fn_user, err), err)
+                   : entered;
+    }
     struct asked *asked = sm_calloc(n ? n : 1, sizeof *asked);
     enum sm_status status = asked ? enter(media, err) : sm_media__no_memory(err);
     if (status != SM_OK) {

@@ -1,6 +1,7 @@
 /* One frame as a JPEG for people: upright, square pixels. No text, date or program name goes in: same frame,
  * same bytes. */
 #include "media_internal.h"
+#include "media_remote.h"
 
 #include <math.h>
 #include <string.h>
@@ -151,6 +152,10 @@ enum sm_status sm_media_frame_jpeg(struct sm_media *media, int quality, struct s
 {
     struct still still = {.media = media};
     enum sm_status status = check_quality(quality, err);
+    if (status == SM_OK && media->remote) {
+        struct media_request request = {.op = OP_JPEG, .quality = quality};
+        return sm_media__remote_bytes(media, &request, out, err);
+    }
     if (status == SM_OK) {
         status = take_frame(&still, NULL, err);
     }
@@ -161,6 +166,18 @@ enum sm_status sm_media_frame_jpeg(struct sm_media *media, int quality, struct s
     return status;
 }
 
+static enum sm_status still_apart(struct sm_media *media, double time_s, int quality, struct sm_text *out,
+                                  struct sm_error *err)
+{
+    if (media->is_busy) {
+        return sm_error_set(err, SM_E_CONFLICT, "the video is being scanned; ask again when that has ended");
+    }
+    struct media_request request = {.op = OP_STILL, .start_s = time_s, .quality = quality};
+    enum sm_status status = sm_media__remote_bytes(media, &request, out, err);
+    enum sm_status published = sm_media__publish(media, status == SM_OK ? err : NULL);
+    return status == SM_OK ? published : status;
+}
+
 enum sm_status sm_media_still_jpeg(struct sm_media *media, double time_s, int quality, struct sm_text *out,
                                    struct sm_error *err)
 {
@@ -168,6 +185,9 @@ enum sm_status sm_media_still_jpeg(struct sm_media *media, double time_s, int qu
     enum sm_status status = check_quality(quality, err);
     if (status != SM_OK) {
         return status;
+    }
+    if (media->remote) {
+        return still_apart(media, time_s, quality, out, err);
     }
     status = sm_media_at(media, &time_s, 1, NULL, take_frame, &still, err);
     if (status == SM_OK && !still.has_picture) {

@@ -4,6 +4,7 @@
  * disturbed; its times are brought to the picture's by the packet of the first frame.
  */
 #include "media_internal.h"
+#include "media_remote.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -228,6 +229,15 @@ enum sm_status sm_media_texts(struct sm_media *media, const struct sm_timed_text
                               struct sm_error *err)
 {
     size_t n_bytes = 0;
+    if (media->remote && media->is_busy) {
+        return sm_error_set(err, SM_E_CONFLICT, "the video is being scanned; ask again when that has ended");
+    }
+    if (media->remote && !media->has_read_texts) {
+        enum sm_status status = sm_media__remote_texts(media, err);
+        if (status != SM_OK) {
+            return status;
+        }
+    }
     for (size_t i = 0; !media->has_read_texts && i < media->n_files; i++) {
         enum sm_status status = media->file[i].has_texts ? read_file(media, i, &n_bytes, err) : SM_OK;
         if (status != SM_OK) {
