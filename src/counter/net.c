@@ -265,7 +265,7 @@ struct loops {
 
 #define CONVOLVE convolve_row_widest
 #define POOL pool_row_widest
-#define CONVOLVE_TARGET __attribute__((target("avx512f,avx512vl,avx512dq,avx512bw,prefer-vector-width=512")))
+#define CONVOLVE_TARGET __attribute__((target("avx512f,avx512vl,avx512dq,avx512bw")))
 #define LANES 16
 #include "net_convolve.h"
 

@@ -69,6 +69,15 @@ static bool say_jpeg(struct child *child, int quality)
     return is_said;
 }
 
+static bool ask(void *user)
+{
+    struct child *child = user;
+    struct media_message message = {.kind = KIND_ASK};
+    struct media_request request;
+    return say(child, &message, NULL) &&
+           sm_process_receive(child->channel, &request, sizeof request, -1) == SM_PROCESS_GOT && request.op == OP_GO;
+}
+
 /* Hand a frame over and do as told: go on, stop, or code it first. */
 static enum sm_status on_frame(void *user, const struct sm_frame *frame, struct sm_error *err)
 {
@@ -158,6 +167,7 @@ static bool serve_one(struct child *child)
         return false;
     }
     child->at_idx = 0;
+    sm_media_set_goes_on(child->media, request.asks ? ask : NULL, child);
     switch (request.op) {
     case OP_SCAN:
         status = sm_media_scan(child->media, request.start_s, request.end_s, request.step_s, request.cheap_only,

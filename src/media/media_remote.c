@@ -201,9 +201,21 @@ static enum sm_status take_done(struct sm_media *media, const struct media_messa
     return status;
 }
 
+/* The next message that is none about going on; that is settled here. */
 static bool take_message(struct sm_media *media, struct media_message *message)
 {
-    return take(media->remote, message, sizeof *message) && message->n_bytes <= MOST_TOLD_BYTES;
+    struct media_remote *remote = media->remote;
+    bool is_taken = take(remote, message, sizeof *message);
+    uint64_t most_asked = 100000 + 64 * (uint64_t)media->info.n_frames;
+    while (is_taken && message->kind == KIND_ASK) {
+        if (remote->n_asked++ > most_asked) {
+            return false;
+        }
+        bool goes_on = !media->goes_on || media->goes_on(media->goes_on_user);
+        struct media_request verdict = {.op = goes_on ? OP_GO : OP_STOP};
+        is_taken = put(remote, &verdict, sizeof verdict) && take(remote, message, sizeof *message);
+    }
+    return is_taken && message->n_bytes <= MOST_TOLD_BYTES;
 }
 
 /* A request whose answer is bytes, then DONE. On failure out is as before. */
@@ -212,6 +224,7 @@ enum sm_status sm_media__remote_bytes(struct sm_media *media, const struct media
 {
     struct media_message message;
     size_t before = out->length;
+    media->remote->n_asked = 0;
     bool is_good = put(media->remote, request, sizeof *request) && take_message(media, &message) &&
                    message.kind == KIND_BYTES;
     char part[4096];
@@ -275,6 +288,8 @@ static enum sm_status frames_until_done(struct sm_media *media, const struct lis
 {
     enum sm_status said = SM_OK;
     struct sm_error *unheard = NULL;
+    size_t n_left = media->info.n_frames + listener->n_times; /* more than there can be is no end */
+    media->remote->n_asked = 0;
     for (;;) {
         struct media_message message;
         if (!take_message(media, &message)) {
@@ -284,7 +299,7 @@ static enum sm_status frames_until_done(struct sm_media *media, const struct lis
             enum sm_status status = take_done(media, &message, said == SM_OK ? err : unheard);
             return said == SM_OK || media->remote->is_lost ? status : said;
         }
-        if (message.kind != KIND_FRAME || message.n_bytes != 0 || said != SM_OK) {
+        if (message.kind != KIND_FRAME || message.n_bytes != 0 || said != SM_OK || n_left-- == 0) {
             return lost(media, err);
         }
         bool is_lie = false;

@@ -13,6 +13,7 @@ struct media_remote {
     struct sm_process process;
     uint8_t *shared;      /* SHARED_BYTES, mapped before the process is started; only pages that are used cost */
     double patience_s;    /* of processor time without a word, ten times as much by the clock */
+    uint64_t n_asked;     /* in this request; one that never stops asking is no decoder */
     bool is_lost, is_late;
     bool is_of_thread;    /* started by a thread that may end before the recording is closed */
     struct sm_error why;  /* once it is lost */

@@ -151,7 +151,7 @@ enum sm_status sm_media_scan(struct sm_media *media, double start_s, double end_
     step_s = step_s > 0 && isfinite(step_s) ? step_s : 0;
     if (media->remote) {
         struct media_request request = {
-            .op = OP_SCAN, .start_s = start_s, .end_s = end_s, .step_s = step_s, .cheap_only = cheap_only};
+            .op = OP_SCAN, .asks = media->goes_on != NULL, .start_s = start_s, .end_s = end_s, .step_s = step_s, .cheap_only = cheap_only};
         return leave(media, sm_media__remote_scan(media, &request, NULL, NULL, fn, fn_user, err), err);
     }
     struct walk walk = {.cheap_only = cheap_only, .fn = fn, .fn_user = fn_user, .last_time_s = -1};
@@ -252,7 +252,7 @@ enum sm_status sm_media_at(struct sm_media *media, const double *time_s, size_t 
                            sm_frame_fn *fn, void *fn_user, struct sm_error *err)
 {
     if (media->remote) {
-        struct media_request request = {.op = OP_AT, .n_times = n};
+        struct media_request request = {.op = OP_AT, .asks = media->goes_on != NULL, .n_times = n};
         enum sm_status entered = enter(media, err);
         return entered == SM_OK
                    ? leave(media, sm_media__remote_scan(media, &request, time_s, at_idx, fn, fn_user, err), err)

@@ -172,7 +172,7 @@ static enum sm_status still_apart(struct sm_media *media, double time_s, int qua
     if (media->is_busy) {
         return sm_error_set(err, SM_E_CONFLICT, "the video is being scanned; ask again when that has ended");
     }
-    struct media_request request = {.op = OP_STILL, .start_s = time_s, .quality = quality};
+    struct media_request request = {.op = OP_STILL, .asks = media->goes_on != NULL, .start_s = time_s, .quality = quality};
     enum sm_status status = sm_media__remote_bytes(media, &request, out, err);
     enum sm_status published = sm_media__publish(media, status == SM_OK ? err : NULL);
     return status == SM_OK ? published : status;

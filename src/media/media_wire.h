@@ -6,6 +6,7 @@
  *                              (list of frames, OPENED)       once, where the recording is new
  *   SCAN, AT ............ ->   FRAME, picture in shared memory   for each frame
  *   GO | STOP | JPEG    -> <-  (BYTES to a JPEG)
+ *   GO | STOP .......... <->   ASK                            before each packet, where somebody may want it stopped
  *                         <-   DONE
  *   STILL, TEXTS ........ ->   BYTES, DONE
  *
@@ -23,11 +24,11 @@ struct media_request {
     enum media_op op;
     int32_t quality;
     double start_s, end_s, step_s; /* of a scan; start_s of a still */
-    bool cheap_only;
+    bool cheap_only, asks; /* asks: whether to go on, before each packet */
     uint64_t n_times; /* of OP_AT, which follow */
 };
 
-enum media_kind { KIND_FRAME = 1, KIND_BYTES, KIND_DONE };
+enum media_kind { KIND_FRAME = 1, KIND_BYTES, KIND_DONE, KIND_ASK };
 
 /* A picture in shared memory: its planes at offset, in bytes. */
 struct media_shown {

@@ -240,6 +240,10 @@ static void test_apart__lies_are_errors(void **state)
     frame = honest_frame();
     frame.n_bytes = 100;
     assert_int_equal(ask_liar(&frame, sizeof frame, true), SM_E_IO);
+    frame = honest_frame(); /* without end */
+    assert_int_equal(ask_liar(&frame, sizeof frame, true), SM_E_IO);
+    struct media_message asks = {.kind = KIND_ASK};
+    assert_int_equal(ask_liar(&asks, sizeof asks, true), SM_E_IO);
     struct media_message done = {.kind = KIND_DONE, .status = (enum sm_status)5, .n_bytes = sizeof(struct media_state)};
     assert_int_equal(ask_liar(&done, sizeof done, true), SM_E_IO);
     done.n_bytes = UINT64_MAX;
