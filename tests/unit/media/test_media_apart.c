@@ -59,7 +59,7 @@ static struct sum sum_of(struct sm_media *media)
     struct sum sum = {0};
     struct sm_error err = {0};
     double at_s[] = {1.5, 0.3, 0.3, 9};
-    assert_ok(sm_media_scan(media, 0, INFINITY, 0, false, add_up, &sum, &err), &err);
+    assert_ok(sm_media_scan(media, 0, SM_INFINITY, 0, false, add_up, &sum, &err), &err);
     assert_ok(sm_media_scan(media, 0.4, 1.7, 0.4, true, add_up, &sum, &err), &err);
     assert_ok(sm_media_at(media, at_s, 4, NULL, add_up, &sum, &err), &err);
     return sum;
@@ -139,7 +139,7 @@ static void test_apart__a_killed_one_costs_its_file_only(void **state)
         struct sm_media *media = clip_open(clip), *other = clip_open(clip);
         struct sm_error err = {0};
         struct harm harm = {media, cases[i].signal_number, 0};
-        assert_int_equal(sm_media_scan(media, 0, INFINITY, 0, false, do_harm, &harm, &err), SM_E_IO);
+        assert_int_equal(sm_media_scan(media, 0, SM_INFINITY, 0, false, do_harm, &harm, &err), SM_E_IO);
         check_lost(media, &err, cases[i].words);
         assert_int_equal(sum_of(other).n, 56);
         sm_media_close(&media);
@@ -154,7 +154,7 @@ static void test_apart__one_that_hangs_is_ended(void **state)
     struct sm_error err = {0};
     struct harm harm = {media, SIGSTOP, 0};
     media->remote->patience_s = 0.05;
-    assert_int_equal(sm_media_scan(media, 0, INFINITY, 0, false, do_harm, &harm, &err), SM_E_IO);
+    assert_int_equal(sm_media_scan(media, 0, SM_INFINITY, 0, false, do_harm, &harm, &err), SM_E_IO);
     check_lost(media, &err, "hangs");
     sm_media_close(&media);
 }
@@ -213,7 +213,7 @@ static enum sm_status ask_liar(const void *says, size_t n, bool goes_on)
     liar = (struct liar){says, n, goes_on};
     assert_ok(sm_media__remote_start(media, lie, &err), &err);
     media->remote->patience_s = 0.02;
-    enum sm_status status = sm_media_scan(media, 0, INFINITY, 0, false, add_up, &sum, &err);
+    enum sm_status status = sm_media_scan(media, 0, SM_INFINITY, 0, false, add_up, &sum, &err);
     sm_media_close(&media);
     return status;
 }
