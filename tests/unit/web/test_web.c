@@ -354,17 +354,19 @@ static void test_web__allocations(void **state)
     int n_failed = 0;
     for (size_t k = 0; k < sizeof asked / sizeof *asked; k++) {
         const struct asking a = {.method = "GET", .path = asked[k], .host = "", .cookie = ""};
-        for (long n = 1; n <= 30; n++) {
-            int status = ask_short_of_memory(served, &a, n * (k == 1 || k == 2 ? 9 : 1), &n_failed);
+        bool is_document = k == 1 || k == 2; /* dear to make, and of many allocations */
+        for (long n = 1; n <= (is_document ? 8 : 30); n++) {
+            int status = ask_short_of_memory(served, &a, is_document ? n * 31 : n, &n_failed);
             if (!is_told(status)) {
                 fail_msg("%s: %d when allocation %ld fails", asked[k], status, n);
             }
         }
     }
-    for (long n = 1; n <= 60; n++) {
-        assert_true(is_told(ask_short_of_memory(served, &decide, n * 5, &n_failed)));
+    for (long n = 1; n <= 24; n++) {
+        assert_true(is_told(ask_short_of_memory(served, &decide, n * 11, &n_failed)));
     }
-    assert_true(n_failed > 60);
+    printf("%d allocations failed\n", n_failed);
+    assert_true(n_failed > 25);
     struct sm_store *store = NULL;
     struct sm_store_checked checked = {0};
     assert_ok(sm_store_open(&store, served->job, SM_STORE_READ, NULL), NULL);
