@@ -3,6 +3,15 @@
 
 #include <string.h>
 
+static size_t count_observations(const struct sm_audit_survey *survey, size_t n_surveys)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < n_surveys; i++) {
+        n += survey[i].alignment->n_observations;
+    }
+    return n;
+}
+
 /* ---- planned and not made ---- */
 
 static bool is_recorded(const struct sm_audit__work *w, size_t first_idx, const struct sm_repair *repair,
@@ -85,10 +94,7 @@ static bool calls_for_work(const struct sm_observation *o)
 
 enum sm_status sm_audit__find_new(struct sm_audit__work *w)
 {
-    size_t n = 0;
-    for (size_t r = 0; r < w->about->n_rechecks; r++) {
-        n += w->about->recheck[r].alignment->n_observations;
-    }
+    size_t n = count_observations(w->about->recheck, w->about->n_rechecks);
     struct sm_audit_new_defect *list = sm_arena_alloc(w->audit->arena, (n + 1) * sizeof *list);
     w->audit->new_defect = list;
     for (size_t r = 0; list && r < w->about->n_rechecks; r++) {
@@ -181,10 +187,7 @@ static bool add_opening(struct sm_audit__work *w, struct sm_audit_opening *list,
 
 enum sm_status sm_audit__find_openings(struct sm_audit__work *w)
 {
-    size_t n = 0;
-    for (size_t f = 0; f < w->about->n_first; f++) {
-        n += w->about->first[f].alignment->n_observations;
-    }
+    size_t n = count_observations(w->about->first, w->about->n_first);
     struct sm_audit_opening *list = sm_arena_alloc(w->audit->arena, (n + 1) * sizeof *list);
     w->audit->opening = list;
     for (size_t f = 0; list && f < w->about->n_first; f++) {

@@ -16,14 +16,19 @@ static const struct {
 };
 enum { N_FORMS = sizeof forms / sizeof *forms, MOST_OFFSETS = 2 };
 
+/* N_FORMS when no form has that name. */
+static size_t find_form(const char *word)
+{
+    size_t i = 0;
+    while (i < N_FORMS && strcmp(word, forms[i].word) != 0) {
+        i++;
+    }
+    return i;
+}
+
 bool sm_job_is_export(const char *word)
 {
-    for (size_t i = 0; i < N_FORMS; i++) {
-        if (strcmp(word, forms[i].word) == 0) {
-            return true;
-        }
-    }
-    return false;
+    return find_form(word) < N_FORMS;
 }
 
 /* Every entry where its observation was placed: a start at its start, an end at its end. */
@@ -91,10 +96,7 @@ enum sm_status sm_job__export(struct sm_job__folder *folder, struct sm_job *job,
                               struct sm_error *err)
 {
     struct sm_text text = {0};
-    size_t i = 0;
-    while (i < N_FORMS && strcmp(word, forms[i].word) != 0) {
-        i++;
-    }
+    size_t i = find_form(word);
     if (i == N_FORMS) {
         sm_error_set(err, SM_E_FORMAT, "\"%.40s\" is no form a log is written in", word);
         return sm_error_remedy(err, "choose en13508 or isybau");

@@ -29,7 +29,8 @@ static void add_heads(struct sm_crew *crew)
     crew->y += 14;
 }
 
-static void add_clock_cell(struct sm_crew *crew, int column, double minutes, void add(struct sm_text *, double))
+static void add_clock_cell(struct sm_crew *crew, int column, double minutes,
+                           void add(struct sm_text *, double))
 {
     struct sm_text words = {0};
     add(&words, minutes);
@@ -170,7 +171,8 @@ static void add_sum(struct sm_crew *crew, struct sm_text *words)
         sm_schedule__add_volume(words, s, sum.waste_l);
     }
     add_item(crew, words);
-    sm_text_addf(words, "%d sleeves, for rehearsal and live; %d ties; thermometer, clock, gloves, eye protection",
+    sm_text_addf(words,
+                 "%d sleeves, for rehearsal and live; %d ties; thermometer, clock, gloves, eye protection",
                  (int)sum.sleeves, (int)sum.ties);
     add_item(crew, words);
 }

@@ -25,7 +25,8 @@ static void add_amounts(struct sm_text *out, const struct sm_schedule *s, const 
     sm_text_add(&words, ", of it ");
     sm_schedule__add_volume(&words, s, of->waste_l);
     sm_schedule__html_cell(out, &words, "n");
-    sm_text_addf(out, "<td class=\"n\">%d</td><td class=\"n\">%d</td></tr>\n", (int)of->ties, (int)of->sleeves);
+    sm_text_addf(out, "<td class=\"n\">%d</td><td class=\"n\">%d</td></tr>\n", (int)of->ties,
+                 (int)of->sleeves);
     sm_schedule__drop(&words, &out->failed);
 }
 
@@ -48,8 +49,9 @@ static void add_repair_row(struct sm_text *out, const struct sm_schedule *s, con
 
 static void add_materials(struct sm_text *out, const struct sm_schedule *s)
 {
-    static const char *const columns[] = {"Repair", "Mat to cut", "#Glass", "#Part A", "#Part B",
-                                          "#By mass balance, waste", "#Ties", "#Sleeves"};
+    static const char *const columns[] = {"Repair",  "Mat to cut", "#Glass",
+                                          "#Part A", "#Part B",    "#By mass balance, waste",
+                                          "#Ties",   "#Sleeves"};
     struct sm_materials sum;
     struct sm_error err = {0};
     if (!sm_schedule__materials_to_load(&sum, s, &err)) {
@@ -112,8 +114,9 @@ static void add_day(struct sm_text *out, const struct sm_schedule *s)
     }
     sm_schedule__html_table_end(out);
     sm_schedule__add_clock_down(&shift, s->sheet->day.shift_min);
-    sm_text_addf(out, "<p>%d of %zu repairs fit in a shift of %s. Times of the steps are the sheet's, cure and "
-                      "working time the kit's table at the pipe's temperature.</p>\n",
+    sm_text_addf(out,
+                 "<p>%d of %zu repairs fit in a shift of %s. Times of the steps are the sheet's, cure and "
+                 "working time the kit's table at the pipe's temperature.</p>\n",
                  (int)day->n_in_shift, day->n_repairs, sm_text_str(&shift));
     sm_schedule__drop(&shift, &out->failed);
     sm_day_plan_free(&day);
@@ -121,8 +124,8 @@ static void add_day(struct sm_text *out, const struct sm_schedule *s)
 
 /* ---- instead ---- */
 
-static void add_instead_row(struct sm_text *out, const char *what, const struct sm_schedule *s, double length_m,
-                            double total)
+static void add_instead_row(struct sm_text *out, const char *what, const struct sm_schedule *s,
+                            double length_m, double total)
 {
     struct sm_text words = {0};
     sm_text_addf(out, "<tr><th scope=\"row\">%s</th>", what);
@@ -162,7 +165,8 @@ static void add_instead(struct sm_text *out, const struct sm_schedule *s)
 
 void sm_schedule__add_report_work(struct sm_text *out, const struct sm_schedule *s)
 {
-    sm_text_add(out, "<section id=\"work\" aria-labelledby=\"h-work\"><h2 id=\"h-work\">Materials and times</h2>\n");
+    sm_text_add(
+        out, "<section id=\"work\" aria-labelledby=\"h-work\"><h2 id=\"h-work\">Materials and times</h2>\n");
     if (s->plan->n_repairs) {
         add_materials(out, s);
         add_day(out, s);

@@ -181,8 +181,8 @@ static void add_working_time(struct sm_text *text, const struct sm_schedule *s, 
         sm_text_addf(text,
                      "%sFrom %s the resin is past its working time before the packer is inflated at %zu of "
                      "the %zu repairs; from %s at %zu.",
-                     text->length ? " " : "", sm_schedule__crew_end(s), n_too_late(here),
-                     s->plan->n_repairs, sm_schedule__far_end(s), n_too_late(there));
+                     text->length ? " " : "", sm_schedule__crew_end(s), n_too_late(here), s->plan->n_repairs,
+                     sm_schedule__far_end(s), n_too_late(there));
     }
     sm_day_plan_free(&here);
     sm_day_plan_free(&there);

@@ -22,8 +22,7 @@ int sm_schedule__spares_of_kit(const struct sm_schedule *s, size_t kit_idx);
 void sm_schedule__add_volume(struct sm_text *text, const struct sm_schedule *s, double volume_l);
 void sm_schedule__add_mass(struct sm_text *text, const struct sm_schedule *s, double mass_kg);
 /* `2 mats of 0.60 m x 0.66 m`. Widths are rounded up: a mat too narrow leaves the pipe bare. */
-void sm_schedule__add_mats(struct sm_text *text, const struct sm_schedule *s,
-                           const struct sm_materials *one);
+void sm_schedule__add_mats(struct sm_text *text, const struct sm_schedule *s, const struct sm_materials *one);
 /* `or one 1.28 m wide, wound twice`; nothing for a single layer. */
 void sm_schedule__add_wound(struct sm_text *text, const struct sm_schedule *s,
                             const struct sm_materials *one);

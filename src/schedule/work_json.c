@@ -1,5 +1,5 @@
-/* What the work takes, in schedule.json: materials, times, pressure and passage of a repair; materials to load,
- * the day, alternatives and the other end for the whole. */
+/* What the work takes, in schedule.json: materials, times, pressure and passage of a repair; materials to
+ * load, the day, alternatives and the other end for the whole. */
 #include "work.h"
 
 #include <math.h>
@@ -41,7 +41,8 @@ static void add_materials(struct sm_json *json, const struct sm_materials *sum)
 static void add_cure(struct sm_json *json, const struct sm_schedule *s, const struct sm_kit *kit)
 {
     struct sm_cure_time cure;
-    if (!kit || sm_cure_time_at(&cure, s->sheet, kit->cure, s->sheet->access.pipe_temperature_c, NULL) != SM_OK) {
+    if (!kit ||
+        sm_cure_time_at(&cure, s->sheet, kit->cure, s->sheet->access.pipe_temperature_c, NULL) != SM_OK) {
         sm_json_null(json, "cure");
         return;
     }
@@ -197,7 +198,8 @@ static void add_full_lining(struct sm_json *json, const struct sm_plan_alternati
     sm_json_close(json, '}');
 }
 
-static void add_limits(struct sm_json *json, const struct sm_rules *rules, const struct sm_plan_alternatives *of)
+static void add_limits(struct sm_json *json, const struct sm_rules *rules,
+                       const struct sm_plan_alternatives *of)
 {
     sm_json_open(json, "owner_limits", '{');
     if (rules->most_repairs > 0) {

@@ -1,6 +1,7 @@
 /*
- * How quick the planner is: planbench [RUNS]. Beside it, in the same run, what a number of the machine's own is
- * made of: the observations sorted by the C library, and an integer program of a small case solved by glpsol.
+ * How quick the planner is: planbench [RUNS]. Beside it, in the same run, what a number of the machine's own
+ * is made of: the observations sorted by the C library, and an integer program of a small case solved by
+ * glpsol.
  */
 #include "plan_ip.h"
 #include "plan_large.h"
@@ -41,7 +42,8 @@ static double least(double a, double b)
 }
 
 /* Of several runs the quickest: what else the machine does only adds. */
-static double plan_s(const struct sm_alignment *alignment, const struct sm_sheet *sheet, int n_runs, size_t *n_repairs)
+static double plan_s(const struct sm_alignment *alignment, const struct sm_sheet *sheet, int n_runs,
+                     size_t *n_repairs)
 {
     double best_s = 1e9;
     for (int i = 0; i < n_runs; i++) {
@@ -113,12 +115,14 @@ static void bench_small(const char *dir, int n_cases)
         bool is_solved = plan_ip(&problem, dir, &best);
         glpsol_s += now_s() - before_s;
         if (!is_solved || plan_check(&problem, plan, &worth) || case_worth_compare(&worth, &best) != 0) {
-            fprintf(stderr, "planbench: planner and glpsol disagree, or there is no glpsol (package glpk-utils)\n");
+            fprintf(stderr,
+                    "planbench: planner and glpsol disagree, or there is no glpsol (package glpk-utils)\n");
             exit(1);
         }
         sm_plan_free(&plan);
     }
-    printf("%d cases of at most 4 m: planner %.2f ms a case, glpsol %.1f ms, %.0f times as long, equal worth in all\n",
+    printf("%d cases of at most 4 m: planner %.2f ms a case, glpsol %.1f ms, %.0f times as long, equal worth "
+           "in all\n",
            n_cases, planner_s * 1e3 / n_cases, glpsol_s * 1e3 / n_cases, glpsol_s / planner_s);
 }
 
