@@ -158,12 +158,12 @@ static bool is_running_seconds(const struct sm_counter__field *field, bool is_se
     const struct sm_counter__token *first = NULL, *last = NULL;
     for (size_t i = 0; i < field->n_tokens && n < SECONDS_MOST; i++) {
         const struct sm_counter__token *t = &field->token[i];
-        if (t->kind != SM_TOKEN_NUMBER || t->decimals > 0) {
+        if (t->kind != SM_TOKEN_NUMBER || t->decimals != (is_sexagesimal ? 0 : field->decimals)) {
             continue;
         }
         first = first ? first : t;
         last = t;
-        double shown = (double)(is_sexagesimal ? t->counts % 100 : t->counts);
+        double shown = (double)(is_sexagesimal ? t->counts % 100 : t->counts) * pow(10.0, -t->decimals);
         lag_s[n] = shown - (t->time_s - first->time_s);
         lag_s[n] = is_sexagesimal && n > 0 ? lag_s[0] + remainder(lag_s[n] - lag_s[0], 60) : lag_s[n];
         n++;
@@ -172,8 +172,11 @@ static bool is_running_seconds(const struct sm_counter__field *field, bool is_se
         return false;
     }
     qsort(lag_s, n, sizeof *lag_s, double_order);
+    /* Whole seconds are cut off; a camera may do about a foot a second for a while, but not to a few tenths.
+     */
+    double most_s = !is_sexagesimal && field->decimals > 0 ? 0.35 : 1.05;
     for (size_t i = 0; i < n; i++) {
-        n_same += fabs(lag_s[i] - lag_s[n / 2]) <= 1.05;
+        n_same += fabs(lag_s[i] - lag_s[n / 2]) <= most_s;
     }
     return 10 * n_same >= 9 * n;
 }
@@ -268,7 +271,7 @@ static void judge(struct sm_counter__field *field, size_t n_pictures)
         score -= 7;
         field->verdict = "a number with a unit that is no distance";
     } else if (!has_length_unit && (is_running_seconds(field, false) || is_running_seconds(field, true))) {
-        score -= 5;
+        score -= 6;
         field->verdict = "running seconds: one more every second";
     } else if (!has_length_unit && is_wavering(&h)) {
         score -= 5;

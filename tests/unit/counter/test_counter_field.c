@@ -56,6 +56,10 @@ static void seconds_line(char text[64], int i)
 {
     snprintf(text, 64, "%04d", 100 + i * 5);
 }
+static void tenths_line(char text[64], int i)
+{
+    snprintf(text, 64, "%06.1f", 2.3 + i * 5.0);
+}
 static void diameter_line(char text[64], int i)
 {
     (void)i;
@@ -125,10 +129,11 @@ static void check_score(line_fn *line, double low, double high, enum sm_counter_
     sm_counter__fields_release(&fields);
 }
 
-static void test_judge__clock_whose_dots_look_like_digits_is_no_counter(void **state)
+static void test_judge__time_running_on_is_no_counter(void **state)
 {
     (void)state;
     check_score(clock_as_digits, -20, 2.5, SM_SUFFIX_NONE);
+    check_score(tenths_line, -20, 2.5, SM_SUFFIX_NONE);
 }
 
 static void test_judge__ring_behind_a_number_that_travels_means_feet(void **state)
@@ -247,7 +252,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_judge__counter_with_unit),
         cmocka_unit_test(test_judge__counter_without_unit),
-        cmocka_unit_test(test_judge__clock_whose_dots_look_like_digits_is_no_counter),
+        cmocka_unit_test(test_judge__time_running_on_is_no_counter),
         cmocka_unit_test(test_judge__ring_behind_a_number_that_travels_means_feet),
         cmocka_unit_test(test_judge__misread_digit_makes_no_date_of_a_counter),
         cmocka_unit_test(test_judge__number_that_wavers_is_a_gauge),
