@@ -111,12 +111,13 @@ static size_t entry_at_pos(const struct media_index *index, int64_t pos)
     return low;
 }
 
-/* Entry that the packet read is, -1 = none. */
-static int64_t identify(const struct media_index *index, const AVPacket *packet)
+/* Entry from first on that the packet read is, -1 = none. Pictures that stand still, and recordings that were put
+ * together, hold packets that are alike: where the position of this one is not known, the first alike counts. */
+static int64_t identify(const struct media_index *index, const AVPacket *packet, size_t first)
 {
     uint32_t hash = sm_media__packet_hash(packet);
     bool by_pos = index->is_pos_sorted && packet->pos >= 0;
-    for (size_t i = by_pos ? entry_at_pos(index, packet->pos) : 0; i < index->n_packets; i++) {
+    for (size_t i = by_pos ? entry_at_pos(index, packet->pos) : first; i < index->n_packets; i++) {
         if (by_pos && index->packet[i].pos != packet->pos) {
             break;
         }
@@ -127,12 +128,12 @@ static int64_t identify(const struct media_index *index, const AVPacket *packet)
     return -1;
 }
 
-/* Read until a packet is identified; it stays in hand as next. @return its entry, -1 = none. */
-static int64_t synchronise(struct media_demux *demux, const struct media_index *index)
+/* Read until a packet from first on is identified; it stays in hand as next. @return its entry, -1 = none. */
+static int64_t synchronise(struct media_demux *demux, const struct media_index *index, size_t first)
 {
     demux->has_packet = false;
     for (int i = 0; i < SYNC_PACKETS && sm_media__demux_next(demux) > 0; i++) {
-        int64_t found = identify(index, demux->packet);
+        int64_t found = identify(index, demux->packet, first);
         if (found >= 0) {
             demux->next_idx = (uint32_t)found;
             demux->has_packet = true;
@@ -191,7 +192,8 @@ static int64_t land_by_byte(struct media_demux *demux, const struct media_index 
         return -1;
     }
     int64_t target = byte_target(index, packet_idx) - back;
-    return jump(demux, target > 0 ? target : 0, AVSEEK_FLAG_BYTE) ? synchronise(demux, index) : -1;
+    target = target > 0 ? target : 0;
+    return jump(demux, target, AVSEEK_FLAG_BYTE) ? synchronise(demux, index, entry_at_pos(index, target)) : -1;
 }
 
 /* dts of the last key entry at or before packet_idx. */
@@ -208,7 +210,7 @@ static int64_t land_by_time(struct media_demux *demux, const struct media_index 
     if (target == AV_NOPTS_VALUE || target < INT64_MIN / 2 + back) {
         return -1;
     }
-    return jump(demux, target - back, AVSEEK_FLAG_BACKWARD) ? synchronise(demux, index) : -1;
+    return jump(demux, target - back, AVSEEK_FLAG_BACKWARD) ? synchronise(demux, index, 0) : -1;
 }
 
 typedef int64_t land_fn(struct media_demux *, const struct media_index *, uint32_t, int64_t);
@@ -271,7 +273,7 @@ static enum sm_status start_over(struct sm_media *media, uint32_t packet_idx, st
     if (status != SM_OK) {
         return status;
     }
-    if (synchronise(demux, &file->index) < 0 || !read_on_to(demux, &file->index, packet_idx)) {
+    if (synchronise(demux, &file->index, 0) < 0 || !read_on_to(demux, &file->index, packet_idx)) {
         sm_error_at(err, SM_E_IO, file->path, 0, 0, "the file reads differently than a moment ago");
         return sm_error_remedy(err, "let nothing write to it while it is read");
     }

@@ -513,9 +513,50 @@ static void test_black_start__counts(void **state)
     check_steady("black.mp4", N_FRAMES, false);
 }
 
+/* Bytes that this process has read so far. */
+static long long bytes_read(void)
+{
+    long long n = -1;
+    FILE *io = fopen("/proc/self/io", "r");
+    if (io) {
+        (void)fscanf(io, "rchar: %lld", &n);
+        fclose(io);
+    }
+    return n;
+}
+
+/* A recording put together from copies holds every packet several times: each is found at its own place, by a seek. */
+static void test_dirty__packets_alike_are_told_apart(void **state)
+{
+    (void)state;
+    char path[512];
+    snprintf(path, sizeof path, "%s/alike.mpg", dir);
+    clip_run("cd '%s' && ffmpeg -nostdin -v error -f lavfi -i testsrc2=s=320x240:r=25:d=8 -c:v mpeg2video -g 12 -bf 2 -b:v 2M one.mpg && "
+             "for i in 1 2 3 4 5 6; do printf \"file one.mpg\\nduration 8\\n\"; done >alike.txt && "
+             "ffmpeg -nostdin -v error -f concat -i alike.txt -c copy -f vob alike.mpg", dir);
+    setenv("SM_DECODER", "here", 1); /* whose reading is counted */
+    struct sm_media *media = clip_open(path);
+    unsetenv("SM_DECODER");
+    size_t n = 0;
+    free(clip_read(path, &n));
+    long long before = bytes_read();
+    struct sm_error err = {0};
+    for (int i = 0; i < 30; i++) {
+        double at_s = 1.3 + 1.5 * ((i * 11) % 30);
+        struct sm_text still = {0};
+        assert_ok(sm_media_still_jpeg(media, at_s, 50, &still, &err), &err);
+        sm_text_release(&still);
+    }
+    if (before >= 0) {
+        assert_true(bytes_read() - before < (long long)(4 * n));
+    }
+    sm_media_close(&media);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_dirty__packets_alike_are_told_apart),
         cmocka_unit_test(test_cut_off__reads_to_the_cut),
         cmocka_unit_test(test_headless__time_starts_with_the_first_frame_that_decodes),
         cmocka_unit_test(test_broken_index__is_not_believed),
