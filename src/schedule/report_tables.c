@@ -90,7 +90,7 @@ static void add_reasons(struct sm_text *out, const struct sm_schedule *s, const 
     out->failed |= status == SM_E_NOMEM;
     if (status == SM_OK && reasons.length) {
         sm_text_add(out, s->people_unit == SM_UNIT_FT
-                             ? "<details><summary>The plan's reasons, in metres</summary>"
+                             ? "<details><summary>The plan's reasons</summary>"
                              : "<details><summary>The plan's reasons</summary>");
         for (char *line = reasons.data, *end; line && (end = strchr(line, '\n')) != NULL; line = end + 1) {
             *end = '\0';

@@ -94,6 +94,43 @@ static void test_json__repairs_add_up(void **state)
     survey_release(&survey);
 }
 
+/* Mat, times, pressure and alternatives stand in the file; materials to load are the repairs' and one spare of the longest. */
+static void test_json__says_what_the_work_takes(void **state)
+{
+    (void)state;
+    struct survey survey;
+    survey_build(&survey, SURVEY_METRES);
+    survey.sheet.rules.dig_rate_per_m = 900;
+    survey.sheet.rules.most_repairs = 4;
+    survey.sheet.access.enters_at_to = true;
+    survey.sheet.day.push_m_per_min = 3; /* R5 is 38 m in: over 12 min, and the mix is good for 19 with 10 of them used */
+    json_t *root = written(&survey);
+    double glass_kg = 0, longest_m = 0, longest_glass_kg = 0;
+    for (size_t i = 0; i < 5; i++) {
+        json_t *repair = item(root, "repairs", i), *materials = json_object_get(repair, "materials");
+        glass_kg += number(materials, "glass_kg");
+        assert_close(number(materials, "mat_width_m"), M_PI * 0.2 + 0.025, 1e-6);
+        assert_close(number(materials, "part_a_l"), 2 * number(materials, "part_b_l"), 1e-5);
+        if (number(repair, "length_m") > longest_m) {
+            longest_m = number(repair, "length_m");
+            longest_glass_kg = number(materials, "glass_kg");
+        }
+    }
+    json_t *load = json_object_get(root, "materials"), *instead = json_object_get(root, "alternatives");
+    assert_close(number(load, "glass_kg"), glass_kg + longest_glass_kg, 1e-5);
+    assert_close(number(load, "sleeves"), 12, 0);
+    assert_close(number(load, "ties"), 24, 0);
+    assert_close(number(json_object_get(item(root, "repairs", 0), "cure"), "working_min"), 19, 0);
+    assert_true(number(json_object_get(instead, "full_lining"), "total") >= 43.8 * 420);
+    assert_true(number(json_object_get(instead, "digging"), "total") > 0);
+    assert_true(json_is_true(json_object_get(json_object_get(instead, "owner_limits"), "too_many")));
+    json_t *last = json_array_get(json_object_get(json_object_get(root, "day"), "repairs"), 4);
+    assert_true(number(last, "margin_min") < 0);
+    assert_non_null(strstr(string(root, "other_end"), "past its working time before the packer is inflated at"));
+    json_decref(root);
+    survey_release(&survey);
+}
+
 static void test_json__null_where_unknown(void **state)
 {
     (void)state;
@@ -253,6 +290,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_json__says_what_the_stages_found),
         cmocka_unit_test(test_json__repairs_add_up),
+        cmocka_unit_test(test_json__says_what_the_work_takes),
         cmocka_unit_test(test_json__null_where_unknown),
         cmocka_unit_test(test_json__any_survey_parses),
         cmocka_unit_test(test_csv__one_row_a_repair),
