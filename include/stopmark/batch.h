@@ -25,7 +25,8 @@ struct sm_batch_surveys {
 };
 /**
  * The surveys of a folder (sheets and standard logs anywhere below it; hidden names and links to folders are left out), of a list
- * (a text file with one path a line, as seen from the list; # starts a comment), or the one sheet or log named. Each
+ * (a text file with one path a line, as seen from the list; # starts a comment; a tab after it brings the number of one
+ * inspection of a log, 0 for a sheet, and another the name), or the one sheet or log named. Each
  * inspection of a log is a survey of its own. In a folder a log is known by its content (EN 13508-2, ISYBAU, DWA-M 150); CSV
  * logs are taken where they are named. A log that a sheet names is that sheet's. One file named twice counts once.
  * @param out [new] free with sm_batch_surveys_free(). @param findings [inout] what was passed over and why; may be NULL.
@@ -94,5 +95,29 @@ size_t sm_batch_count(const struct sm_batch_report *report, enum sm_batch_state 
 void sm_batch_write_json(struct sm_text *out, const struct sm_batch_surveys *surveys, const struct sm_batch_report *report);
 /** For people: totals, then a line a survey, failures last with their remedies. */
 void sm_batch_write_table(struct sm_text *out, const struct sm_batch_surveys *surveys, const struct sm_batch_report *report);
+
+/* ---- on a cluster ------------------------------------------------------------------------------------------------- */
+
+struct sm_batch_slurm {
+    size_t n_options;
+    const char *const *option; /**< each a line of `#SBATCH`, as in "--partition=short" */
+    const char *sbatch;        /**< the program; NULL = sbatch */
+};
+struct sm_batch_submission {
+    size_t n_surveys, n_submitted, n_held, n_arrays; /**< held: done before, newer than its inputs */
+    char arrays[512];   /**< Slurm's numbers of the arrays, a colon between two; "" = none was needed */
+    char merge[32];     /**< of the job that merges; "" = none was needed */
+    char folder[4096];  /**< with the job file, the task's words and the log of each survey */
+};
+/**
+ * Hand the surveys to Slurm: an array in which each task works on one of them into a job file of its own, and a job that
+ * merges these into opts->job_path when all are over. Submitted again, only what is missing or older than its inputs is.
+ * The nodes must see job file, surveys and program under the same paths. Workers and progress of opts do not count.
+ * @return SM_OK; SM_E_NOTFOUND no Slurm here; SM_E_IO it takes nothing, or files; SM_E_RANGE a path it cannot take; SM_E_NOMEM.
+ */
+enum sm_status sm_batch_submit(struct sm_batch_submission *out, const struct sm_batch_surveys *surveys,
+                               const struct sm_batch_opts *opts, const struct sm_batch_slurm *slurm, struct sm_error *err) SM_CHECKED;
+/** As JSON, schema stopmark.submission/1. */
+void sm_batch_write_submission_json(struct sm_text *out, const struct sm_batch_submission *submission);
 
 #endif

@@ -40,6 +40,7 @@ _stopmark() {
     batch:--time-limit) return ;;
     batch:--memory-limit) return ;;
     batch:--set) return ;;
+    batch:--slurm-option) return ;;
     wall:--condition) COMPREPLY=($(compgen -W "partial full" -- "$cur")); return ;;
     wall:--diameter) return ;;
     wall:--head) return ;;
@@ -67,7 +68,7 @@ _stopmark() {
     audit) options="--out --segment --warranty --verify --chain --json -q --quiet -h --help" ;;
     codes) options="--table --q1 --q2 --diameter --json -q --quiet -h --help" ;;
     merge) options="--json -q --quiet -h --help" ;;
-    batch) options="--job --workers --out --time-limit --memory-limit --set --json -q --quiet -h --help" ;;
+    batch) options="--job --workers --out --time-limit --memory-limit --set --slurm --slurm-option --json -q --quiet -h --help" ;;
     wall) options="--condition --diameter --head --long-term-modulus --initial-modulus --flexural-strength --ovality --safety --enhancement --poisson --json -q --quiet -h --help --cover --water-above-top --soil-modulus --soil-density --live-load --total-load" ;;
     review) options="--segment --port --open --json -q --quiet -h --help" ;;
     demo) options="--json -q --quiet -h --help" ;;

@@ -68,6 +68,8 @@ complete -c stopmark -n '__fish_seen_subcommand_from batch' -l out -x -a '(__fis
 complete -c stopmark -n '__fish_seen_subcommand_from batch' -l time-limit -x -d 'for one survey, 2 h when left out, 0 for none'
 complete -c stopmark -n '__fish_seen_subcommand_from batch' -l memory-limit -x -d 'for one survey, 4 GB when left out, 0 for none'
 complete -c stopmark -n '__fish_seen_subcommand_from batch' -l set -x -d 'another value than the sheets\', as in --set "rules.overlap=120 mm"'
+complete -c stopmark -n '__fish_seen_subcommand_from batch' -l slurm -d 'submit to Slurm: an array, one survey a task, and a merge after it; run again for'
+complete -c stopmark -n '__fish_seen_subcommand_from batch' -l slurm-option -x -d 'a word for sbatch, as in --slurm-option=--partition=short'
 complete -c stopmark -n '__fish_seen_subcommand_from batch' -l json -d 'print results as JSON'
 complete -c stopmark -n '__fish_seen_subcommand_from batch' -s q -l quiet -d 'no progress and no notes'
 complete -c stopmark -n '__fish_seen_subcommand_from batch' -s h -l help -d 'this text'

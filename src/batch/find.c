@@ -218,23 +218,53 @@ static enum sm_status walk(struct sm_batch__search *run, const char *path, const
 
 /* ---- a list ---- */
 
+/* What stands behind tabs after a path: the inspection of a log and the name. @return false where there are none. */
+static bool take_tabs(char *line, int32_t *inspection, const char **name, struct sm_batch__search *run, const char *list,
+                      uint32_t line_number, enum sm_status *status)
+{
+    char *first = strchr(line, '\t');
+    char *second = first ? strchr(first + 1, '\t') : NULL;
+    int64_t number = 0;
+    if (!first) {
+        return false;
+    }
+    *first = '\0';
+    if (second) {
+        *second = '\0';
+    }
+    *name = second ? sm_trim(second + 1) : NULL;
+    if (!sm_parse_int(sm_trim(first + 1), 0, INT32_MAX, &number) || (*name && !**name)) {
+        sm_error_at(run->err, SM_E_FORMAT, list, line_number, 0, "behind a tab stands the number of an inspection");
+        sm_error_remedy(run->err, "give PATH, tab, 0 for a sheet or 1 and on for a log, tab, name; or the path alone");
+        *status = SM_E_FORMAT;
+    }
+    *inspection = (int32_t)number;
+    return true;
+}
+
 static enum sm_status take_line(struct sm_batch__search *run, const char *list, uint32_t line_number, char *line)
 {
     char *name = sm_trim(line);
+    const char *called = NULL;
+    int32_t inspection = 0;
     if (*name == '\0' || *name == '#') {
         return SM_OK;
     }
+    enum sm_status status = SM_OK;
+    bool is_told = take_tabs(name, &inspection, &called, run, list, line_number, &status);
     struct sm_text path = {0};
     struct stat present;
-    enum sm_status status = sm_path_beside(&path, list, name) == SM_OK ? SM_OK : no_memory(run);
+    if (status == SM_OK) {
+        status = sm_path_beside(&path, list, name) == SM_OK ? SM_OK : no_memory(run);
+    }
     if (status == SM_OK && (stat(path.data, &present) != 0 || !S_ISREG(present.st_mode))) {
         sm_error_at(run->err, SM_E_FORMAT, list, line_number, 0, "%s is no file here", name);
         sm_error_remedy(run->err, "give the paths of sheets and logs as seen from the list, one a line");
         status = SM_E_FORMAT;
     }
     if (status == SM_OK) {
-        status = ends_with(name, ".ini") ? sm_batch__add(run, path.data, name, NULL, 0)
-                                         : sm_batch__add_log(run, path.data, name);
+        status = is_told || ends_with(name, ".ini") ? sm_batch__add(run, path.data, called ? called : name, NULL, inspection)
+                                                    : sm_batch__add_log(run, path.data, name);
     }
     sm_text_release(&path);
     return status;

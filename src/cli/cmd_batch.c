@@ -9,9 +9,13 @@ enum { MOST_WORKERS = 1024 };
 #define DEFAULT_TIME_LIMIT_S 7200.0
 #define DEFAULT_MEMORY_BYTES ((int64_t)4 << 30)
 
+enum { MOST_SLURM_OPTIONS = 32 };
 struct request {
     struct sm_batch_opts batch;
     struct sm_cli_changes changes;
+    bool is_slurm;
+    struct sm_batch_slurm slurm;
+    const char *slurm_option[MOST_SLURM_OPTIONS];
 };
 
 static bool take_job(void *user, const char *value, struct sm_error *err)
@@ -80,6 +84,25 @@ static bool take_set(void *user, const char *value, struct sm_error *err)
     return sm_cli_changes_add(&((struct request *)user)->changes, value, err);
 }
 
+static bool take_slurm(void *user, const char *value, struct sm_error *err)
+{
+    (void)value;
+    (void)err;
+    ((struct request *)user)->is_slurm = true;
+    return true;
+}
+
+static bool take_slurm_option(void *user, const char *value, struct sm_error *err)
+{
+    struct request *request = user;
+    if (strncmp(value, "--", 2) != 0 || strchr(value, '\n') || request->slurm.n_options == MOST_SLURM_OPTIONS) {
+        return wrong(err, value, "is no option of sbatch", "give it as --slurm-option=--partition=short, at most 32 of them");
+    }
+    request->slurm_option[request->slurm.n_options++] = value;
+    request->is_slurm = true;
+    return true;
+}
+
 static const struct sm_cli_option options[] = {
     {"job", take_job, true},
     {"out", take_out, true},
@@ -87,6 +110,8 @@ static const struct sm_cli_option options[] = {
     {"time-limit", take_time_limit, true},
     {"memory-limit", take_memory_limit, true},
     {"set", take_set, true},
+    {"slurm", take_slurm, false},
+    {"slurm-option", take_slurm_option, true},
     {0},
 };
 
@@ -149,6 +174,40 @@ static int work(struct request *request, const struct sm_batch_surveys *surveys,
     return result;
 }
 
+/* ---- on a cluster ---- */
+
+static void tell_submission(struct sm_text *text, const struct sm_batch_submission *done)
+{
+    sm_text_addf(text, "%zu surveys: %zu submitted, %zu done before\n", done->n_surveys, done->n_submitted, done->n_held);
+    if (done->arrays[0]) {
+        sm_text_addf(text, "array%s %s, then merge %s\n", done->n_arrays == 1 ? "" : "s", done->arrays, done->merge);
+    } else if (done->merge[0]) {
+        sm_text_addf(text, "merge %s\n", done->merge);
+    }
+    sm_text_addf(text, "what each task says is in %s; submit again for what is missing then\n", done->folder);
+}
+
+static int submit(struct request *request, const struct sm_batch_surveys *surveys, const struct sm_cli_common *common)
+{
+    struct sm_batch_submission done = {0};
+    struct sm_text text = {0};
+    struct sm_error err = {0};
+    request->batch.n_changes = request->changes.n;
+    request->batch.change = request->changes.item;
+    request->slurm.option = request->slurm_option;
+    if (sm_batch_submit(&done, surveys, &request->batch, &request->slurm, &err) != SM_OK) {
+        return sm_cli_fail(&err);
+    }
+    if (common->is_json) {
+        sm_batch_write_submission_json(&text, &done);
+    } else if (!common->is_quiet) {
+        tell_submission(&text, &done);
+    }
+    int result = sm_cli_print(&text);
+    sm_text_release(&text);
+    return result;
+}
+
 static int batch(struct request *request, const struct sm_cli_common *common, const char *where)
 {
     struct sm_batch_surveys *surveys = NULL;
@@ -158,7 +217,9 @@ static int batch(struct request *request, const struct sm_cli_common *common, co
     if (!common->is_quiet) {
         sm_cli_findings(&findings);
     }
-    int result = status == SM_OK ? work(request, surveys, common) : sm_cli_fail(&err);
+    int result = status != SM_OK     ? sm_cli_fail(&err)
+                 : request->is_slurm ? submit(request, surveys, common)
+                                     : work(request, surveys, common);
     sm_findings_release(&findings);
     sm_batch_surveys_free(&surveys);
     return result;
@@ -200,5 +261,8 @@ const struct sm_cli_command sm_cli_batch = {
         "  --out DIR           write the documents of each survey into a folder of its name there\n"
         "  --time-limit T      for one survey, 2 h when left out, 0 for none\n"
         "  --memory-limit M    for one survey, 4 GB when left out, 0 for none\n"
-        "  --set KEY=VALUE     another value than the sheets', as in --set \"rules.overlap=120 mm\"\n",
+        "  --set KEY=VALUE     another value than the sheets', as in --set \"rules.overlap=120 mm\"\n"
+        "  --slurm             submit to Slurm: an array, one survey a task, and a merge after it; run again for\n"
+        "                      what is missing then\n"
+        "  --slurm-option OPT  a word for sbatch, as in --slurm-option=--partition=short\n",
 };

@@ -26,6 +26,11 @@ bool sm_test_alloc_failed(void)
     return has_failed;
 }
 
+long sm_test_alloc_left(void)
+{
+    return countdown;
+}
+
 static bool fails_now(void)
 {
     bool is_it = countdown > 0 && --countdown == 0;

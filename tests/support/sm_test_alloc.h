@@ -12,6 +12,9 @@ void sm_test_alloc_fail(long n);
 /** Has the failure armed last happened? */
 bool sm_test_alloc_failed(void);
 
+/** How many more until the one that was armed. */
+long sm_test_alloc_left(void);
+
 /** One try of a call under test: @return its status; everything it got is freed again. */
 typedef int sm_test_try_fn(void *user);
 /** Fail allocation 1, 2, 3 ... until the call gets by without; every failure must be told as SM_E_NOMEM. */
