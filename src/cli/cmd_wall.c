@@ -46,8 +46,38 @@ static bool take_condition(void *user, const char *value, struct sm_error *err)
     return true;
 }
 
+/* Layers of the usual mat that give the wall, and what they leave of the bore. */
+struct layers {
+    int32_t n; /* 0 = more than can be told */
+    double layer_mm, bore_left_frac;
+};
+
+static struct layers layers_of(const struct sm_wall_result *result)
+{
+    struct sm_mat mat = sm_mat_default();
+    struct layers layers = {sm_mat_layers_for(&mat, result->thickness_mm), sm_mat_layer_mm(&mat), SM_NAN};
+    double diameter_mm = result->dimension_ratio * result->thickness_mm;
+    if (layers.n && layers.n * layers.layer_mm < diameter_mm / 2) {
+        layers.bore_left_frac = sm_bore_left_frac(diameter_mm, layers.n * layers.layer_mm);
+    }
+    return layers;
+}
+
+static void add_layers(struct sm_text *text, const struct layers *layers)
+{
+    if (!isfinite(layers->bore_left_frac)) {
+        return;
+    }
+    sm_text_addf(text, "\n%d layers of the usual mat, ", (int)layers->n);
+    sm_text_add_fixed(text, layers->layer_mm, 2);
+    sm_text_add(text, " mm each (from memory; the kit's own sheet comes first), leave ");
+    sm_text_add_fixed(text, layers->bore_left_frac * 100, 1);
+    sm_text_add(text, " % of the bore\n");
+}
+
 static void add_json(struct sm_text *text, const struct sm_wall_result *result)
 {
+    struct layers layers = layers_of(result);
     struct sm_json json = {.out = text};
     sm_json_open(&json, NULL, '{');
     sm_json_string(&json, "schema", "stopmark.wall/1");
@@ -66,6 +96,9 @@ static void add_json(struct sm_text *text, const struct sm_wall_result *result)
     sm_json_fixed(&json, "ovality_factor", result->ovality_factor, 5);
     sm_json_fixed(&json, "buoyancy_factor", result->buoyancy_factor, 5);
     sm_json_fixed(&json, "support_factor", result->support_factor, 5);
+    sm_json_int(&json, "mat_layers", layers.n);
+    sm_json_fixed(&json, "layer_mm", layers.layer_mm, 3);
+    sm_json_fixed(&json, "bore_left_frac", layers.bore_left_frac, 4);
     sm_json_string(&json, "edition", result->edition);
     sm_json_close(&json, '}');
 }
@@ -84,6 +117,8 @@ static void add_words(struct sm_text *text, const struct sm_wall_result *result)
             sm_text_add(text, " mm\n");
         }
     }
+    struct layers layers = layers_of(result);
+    add_layers(text, &layers);
     sm_text_addf(text, "\n%s\nA licensed engineer signs designs; this is arithmetic.\n", result->edition);
 }
 
