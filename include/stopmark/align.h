@@ -34,33 +34,7 @@ void sm_alignment_free(struct sm_alignment **alignment);
 struct sm_run {
     const struct sm_alignment *alignment;
     bool is_reverse; /**< entered at the segment's other end: its distances and clock are mirrored */
-};
-/** One observation of one run, on the segment's axis. */
-struct sm_sighting {
-    size_t run_idx;
-    int32_t observation_idx;
-    double distance_m, start_m, end_m;
-    int32_t clock_from_h, clock_to_h;
-};
-/** What one or more runs saw at one place. */
-struct sm_joined_defect {
-    const char *code;
-    size_t n_sightings;                /**< at most one a run */
-    const struct sm_sighting *sighting;
-    double distance_m;                 /**< mean of the sightings, the surer ones counting more */
-    double start_m, end_m;             /**< from the first start to the last end of all sightings */
-    double difference_m;               /**< between the farthest two sightings; NAN = seen once */
-};
-/** Free with sm_joined_free(). */
-struct sm_joined {
-    struct sm_arena *arena;
-    double length_m;
-    size_t n_defects;
-    const struct sm_joined_defect *defect; /**< by rising distance; nodes are left out */
-    size_t n_shared;        /**< defects seen more than once */
-    double shift_m;         /**< median of later run less first run over the shared ones: what is constant; NAN = none */
-    double spread_m;        /**< median of what differs beyond that: what is not; NAN = none */
-    struct sm_findings findings;
+    const char *name, *from, *date; /**< how it is called, for struct sm_joined_run; may be NULL */
 };
 /**
  * Bring runs of one segment on one axis, the first run's if that is not reverse. Observations of two runs are one

@@ -137,6 +137,13 @@ struct sm_counter_format {
     int32_t decimals; /**< 0..3 */
     bool has_leading_zeros, has_decimal_comma;
 };
+/** A clock that the picture shows beside the counter. */
+struct sm_picture_clock {
+    bool is_known;
+    double at_zero_s; /**< what it shows at video time zero: seconds after midnight */
+    double error_s;   /**< it may be this much more or less */
+    size_t n_seen;    /**< pictures that it was read in and that agree */
+};
 /** Time in the video -> counter reading. Plain data, readings in rising time. Free with sm_trace_free() (trace.h). */
 struct sm_trace {
     struct sm_counter_format format;
@@ -145,6 +152,8 @@ struct sm_trace {
     double duration_s;
     size_t n_jumps; /**< re-zero or set events */
     double *jump_time_s;
+    struct sm_picture_clock clock;
+    double frame_rate_hz; /**< of the recording, 0 = not known */
 };
 /** Reading as on the picture, point as decimal sign, no leading zeros ("-0.30", "12.34"). Empty for hidden. */
 void sm_text_add_reading(struct sm_text *text, const struct sm_reading *reading, int32_t decimals);
@@ -309,6 +318,8 @@ struct sm_sheet {
     enum sm_unit people_unit;    /**< of what people read; SM_UNIT_UNKNOWN = the counter's */
     size_t n_decisions;
     const struct sm_sheet_decision *decision; /**< one for each observation named */
+    size_t n_other_runs;
+    const char *const *other_run; /**< sheets or logs of other runs through this segment, paths as opened */
 };
 
 /* ---- the operator's log ------------------------------------------------------------------------------------ */
@@ -327,6 +338,7 @@ enum sm_continuous { SM_CONTINUOUS_NONE, SM_CONTINUOUS_START, SM_CONTINUOUS_CHAN
 struct sm_log_entry {
     uint32_t line;       /**< in the file */
     double time_s;       /**< as logged (video time or time of day, see the sheet), NAN = none */
+    int32_t time_frames; /**< frames of a timecode beyond time_s, at the film's rate */
     double distance_m;   /**< as logged, turned to metres, NAN = none */
     double distance_digit_m; /**< size of the last digit the logged distance was written with, in metres */
     const char *code;    /**< upper case, never NULL */
@@ -357,6 +369,9 @@ struct sm_obslog {
     struct sm_findings findings; /**< rows that could not be used are here, never dropped silently */
     bool has_datum;              /**< the file says where the counter was zeroed */
     enum sm_datum datum;
+    enum sm_unit unit;           /**< most of its distances were written in; SM_UNIT_UNKNOWN = it has none */
+    bool may_be_hours;           /**< its times have two parts and are taken as MM:SS: HH:MM is as likely */
+    bool may_be_hmmss;           /**< its times are whole numbers taken as seconds: (H)MMSS is as likely */
 };
 
 /* ---- located observations ---------------------------------------------------------------------------------- */
@@ -405,6 +420,49 @@ struct sm_alignment {
     struct sm_findings findings;
     double clock_error_s;     /**< offsets within this of clock_offset_s fit alike; NAN = no offset */
     double clock_drift_s_per_h; /**< how much the log's clock gains on the video in an hour, 0 = none found */
+    size_t n_entries;
+    const double *entry_m; /**< of each log entry, also those that change or end a continuous defect: its distance,
+                              NAN = not known */
+};
+
+/* ---- several runs of one segment ---------------------------------------------------------------------------- */
+
+/** A run as it is called, beside others. */
+struct sm_joined_run {
+    const char *name; /**< its sheet or log; "" = not said */
+    const char *from, *date; /**< access point it was entered at, day; NULL = not said */
+    bool is_reverse;  /**< entered at the other end than the first run */
+};
+/** One observation of one run, on the segment's axis. */
+struct sm_sighting {
+    size_t run_idx;
+    int32_t observation_idx;
+    const char *id;   /**< of the observation, in its own run */
+    double distance_m, start_m, end_m;
+    int32_t clock_from_h, clock_to_h;
+};
+/** What one or more runs saw at one place. */
+struct sm_joined_defect {
+    const char *code;
+    size_t n_sightings; /**< at most one a run */
+    const struct sm_sighting *sighting;
+    double distance_m;  /**< mean of the sightings, the surer ones counting more */
+    double start_m, end_m; /**< from the first start to the last end of all sightings */
+    double difference_m;   /**< between the farthest two sightings; NAN = seen once */
+};
+/** Runs of one segment on one axis. Free with sm_joined_free() (align.h). */
+struct sm_joined {
+    struct sm_arena *arena;
+    double length_m;
+    double tolerance_m; /**< sightings this near can be one defect */
+    size_t n_runs;
+    struct sm_joined_run *run;
+    size_t n_defects;
+    const struct sm_joined_defect *defect; /**< by rising distance; nodes are left out */
+    size_t n_shared; /**< defects seen more than once */
+    double shift_m;  /**< median of later run less first run over the shared ones: what is constant; NAN = none */
+    double spread_m; /**< median of what differs beyond that: what is not; NAN = none */
+    struct sm_findings findings;
 };
 
 /* ---- the plan ---------------------------------------------------------------------------------------------- */

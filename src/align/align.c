@@ -37,31 +37,6 @@ static enum sm_status start_work(struct sm_align__work *work, struct sm_error *e
     return SM_OK;
 }
 
-/* Was the distance written in feet? Its last digit is then worth a foot, or a tenth or hundredth of one. */
-static bool is_in_feet(const struct sm_log_entry *entry)
-{
-    double digit_ft = entry->distance_digit_m / SM_M_PER_FT;
-    for (double power = 1; power > 5e-4; power /= 10) {
-        if (fabs(digit_ft - power) < 1e-6 * power) {
-            return true;
-        }
-    }
-    return false;
-}
-
-/* The unit a log is written in is that of the counter it was written from. */
-static enum sm_unit unit_of_log(const struct sm_obslog *log)
-{
-    size_t n_feet = 0, n = 0;
-    for (size_t i = 0; i < log->n_entries; i++) {
-        if (isfinite(log->entry[i].distance_m)) {
-            n++;
-            n_feet += is_in_feet(&log->entry[i]);
-        }
-    }
-    return 2 * n_feet > n ? SM_UNIT_FT : SM_UNIT_UNKNOWN;
-}
-
 /* The counter as the picture shows it; the sheet's word where the picture does not say, or there is none,
  * else the log's. */
 static struct sm_counter_format counter_format(const struct sm_trace *trace, const struct sm_sheet *sheet,
@@ -72,7 +47,7 @@ static struct sm_counter_format counter_format(const struct sm_trace *trace, con
         format = trace->format;
         format.unit = format.unit == SM_UNIT_UNKNOWN ? sheet->counter_unit : format.unit;
     } else if (format.unit == SM_UNIT_UNKNOWN) {
-        format.unit = unit_of_log(log); /* the ties are in it too */
+        format.unit = log->unit; /* the ties are in it too */
     }
     return format;
 }

@@ -24,7 +24,15 @@ enum sm_align__clock_method {
     SM_ALIGN__CLOCK_DISTANCES,   /* offset at which the picture shows the logged distances */
     SM_ALIGN__CLOCK_STANDSTILLS, /* offset at which the entries fall on standstills */
     SM_ALIGN__CLOCK_FIRST_ROW,   /* times of a log volume, counted from its first row */
+    SM_ALIGN__CLOCK_PICTURE,     /* the picture shows the time of day */
     SM_ALIGN__CLOCK_DOUBTFUL,    /* no offset stands out: none is used */
+};
+/* What the log's times turned out to be; a field that is zero: as the reader took them. */
+struct sm_align__time_form {
+    bool is_hours;    /* HH:MM, not MM:SS: times of day, to the minute */
+    bool is_hmmss;    /* running numbers (H)MMSS, not seconds */
+    bool is_open;     /* both would do */
+    double rounding_s; /* a written time stands for this much on either side */
 };
 /* video time = (log time - offset_s) * rate */
 struct sm_align__clock {
@@ -36,16 +44,14 @@ struct sm_align__clock {
     double rival_s;                   /* best offset clearly elsewhere, NAN = none */
     size_t n_agree, n_rival, n_asked; /* places that fit, that fit at rival_s, that were asked */
     bool is_volume;                   /* log said video time, but of a volume that starts elsewhere */
+    double picture_away_s;            /* the log's clock shows this much more than the picture's; 0 = as much, or none seen */
+    struct sm_align__time_form form;
 };
 
-/*
- * A claim that the offset lies in [low_s, high_s]; claims of one place do not add up. A weak one has no vote,
- * but among the offsets that the others leave open it counts.
- */
+/* A claim that the offset lies in [low_s, high_s]; claims of one place do not add up. */
 struct sm_align__claim {
     double low_s, high_s;
     int32_t place_idx;
-    bool is_weak;
 };
 /* What a set of claims says. */
 struct sm_align__verdict {
@@ -62,14 +68,18 @@ struct sm_align__verdict {
 enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__claim *claim, size_t n_claims,
                               double slack_s, struct sm_error *err) SM_CHECKED;
 
-/* Log times with midnight taken out: they rise by a day where they fall by more than half of one. */
-void sm_align__unwrap(double *time_s, const struct sm_obslog *log);
+/* Log times in seconds, their form settled by what the picture and the distances leave possible. trace may be NULL. */
+enum sm_status sm_align__log_times(double *time_s, struct sm_align__time_form *form, const struct sm_obslog *log,
+                                   const struct sm_trace *trace, struct sm_error *err) SM_CHECKED;
+/* Midnight taken out: times rise by a day where they fall by more than half of one. */
+void sm_align__unwrap(double *time_s, size_t n);
 
 enum sm_status sm_align__clock_find(struct sm_align__clock *out, const double *log_time_s,
-                                    const struct sm_obslog *log, const struct sm_trace *trace,
+                                    const struct sm_align__time_form *form, const struct sm_obslog *log, const struct sm_trace *trace,
                                     const struct sm_sheet *sheet, struct sm_error *err) SM_CHECKED;
-/* The same from distances alone and from standstills alone; CLOCK_NONE when there is too little to ask. */
-enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const double *log_time_s,
+/* The same from distances alone and from standstills alone; CLOCK_NONE when there is too little to ask. A written
+ * time stands for rounding_s on either side. */
+enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const double *log_time_s, double rounding_s,
                                             const struct sm_obslog *log, const struct sm_trace *trace,
                                             struct sm_error *err) SM_CHECKED;
 enum sm_status sm_align__clock_by_standstills(struct sm_align__clock *out, const double *log_time_s,

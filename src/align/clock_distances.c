@@ -20,11 +20,8 @@
 #define RATE_STEP_S 0.3
 /* Enough places to settle any offset; more only cost time. */
 #define MOST_PLACES 400
-#define MOST_BARE 100
 /* Of one place; a camera passes a place a few times at most. */
 #define MOST_SIGHTINGS 100
-/* Shorter ones are no stop to write at. */
-#define LEAST_STANDSTILL_S 3.0
 
 /* Entries that say one thing: logged together at one distance. */
 struct place {
@@ -157,10 +154,6 @@ static enum sm_status sight_place(struct sightings *out, const struct places *pl
 struct attempt {
     struct places places;
     struct sightings sightings;
-    struct place *bare; /* entries without a distance: written at some standstill, most likely */
-    size_t n_bare;
-    struct sm_standstill *standstill;
-    size_t n_standstills;
     struct sm_align__claim *claim;
     double middle_s; /* log time about which the rate turns: the offset there hardly depends on it */
     double span_s;
@@ -171,44 +164,11 @@ static void release(struct attempt *attempt)
 {
     sm_free(attempt->places.item);
     sm_free(attempt->sightings.item);
-    sm_free(attempt->standstill);
-    sm_free(attempt->bare);
     sm_free(attempt->claim);
 }
 
-static enum sm_status collect_bare(struct attempt *attempt, const double *log_time_s,
-                                   const struct sm_obslog *log, const struct sm_trace *trace,
-                                   struct sm_error *err)
-{
-    attempt->bare = sm_calloc(MOST_BARE, sizeof *attempt->bare);
-    if (!attempt->bare) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log entries", log->n_entries);
-    }
-    for (size_t i = 0; i < log->n_entries && attempt->n_bare < MOST_BARE; i++) {
-        if (!isnan(log_time_s[i]) && isnan(log->entry[i].distance_m)) {
-            attempt->bare[attempt->n_bare++] = (struct place){log_time_s[i], log_time_s[i], SM_NAN};
-        }
-    }
-    enum sm_status status =
-        sm_trace_standstills(&attempt->standstill, &attempt->n_standstills, trace, LEAST_STANDSTILL_S, err);
-    if (status == SM_OK && attempt->n_standstills > MOST_PLACES) {
-        attempt->n_standstills = 0; /* a counter that flickers: nothing to learn from where it stands */
-    }
-    return status;
-}
-
-/* Half the digit that times are written with: whole seconds, or finer when any is. */
-static double rounding_of(const double *log_time_s, size_t n)
-{
-    for (size_t i = 0; i < n; i++) {
-        if (fabs(log_time_s[i] - round(log_time_s[i])) > 1e-6) {
-            return 0.05;
-        }
-    }
-    return 0.5;
-}
-
-static enum sm_status prepare(struct attempt *attempt, const double *log_time_s, const struct sm_obslog *log,
+static enum sm_status prepare(struct attempt *attempt, const double *log_time_s, double rounding_s,
+                              const struct sm_obslog *log,
                               const struct sm_trace *trace, struct sm_error *err)
 {
     enum sm_status status = collect_places(&attempt->places, log_time_s, log, trace, err);
@@ -218,16 +178,11 @@ static enum sm_status prepare(struct attempt *attempt, const double *log_time_s,
     if (status != SM_OK) {
         return status;
     }
-    status = collect_bare(attempt, log_time_s, log, trace, err);
-    if (status != SM_OK) {
-        return status;
-    }
-    size_t n_claims = attempt->sightings.n + attempt->n_bare * attempt->n_standstills;
-    attempt->claim = sm_calloc(n_claims + 1, sizeof *attempt->claim);
+    attempt->claim = sm_calloc(attempt->sightings.n + 1, sizeof *attempt->claim);
     if (!attempt->claim) {
-        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu clock offsets", n_claims);
+        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu clock offsets", attempt->sightings.n);
     }
-    attempt->rounding_s = rounding_of(log_time_s, log->n_entries);
+    attempt->rounding_s = rounding_s;
     double low_s = HUGE_VAL;
     double high_s = -HUGE_VAL;
     for (size_t i = 0; i < attempt->places.n; i++) {
@@ -255,18 +210,9 @@ static enum sm_status vote_at(struct sm_align__verdict *out, struct attempt *att
         double high_s = even_time(attempt, rate, place->time_s) - sighting->low_s + attempt->rounding_s;
         /* rows farther apart than the sighting lasts: somewhere in between */
         attempt->claim[i] =
-            (struct sm_align__claim){fmin(low_s, high_s), fmax(low_s, high_s), sighting->place_idx, false};
+            (struct sm_align__claim){fmin(low_s, high_s), fmax(low_s, high_s), sighting->place_idx};
     }
-    size_t n = attempt->sightings.n;
-    for (size_t i = 0; i < attempt->n_bare; i++) {
-        double even_s = even_time(attempt, rate, attempt->bare[i].time_s);
-        for (size_t k = 0; k < attempt->n_standstills; k++) {
-            attempt->claim[n++] = (struct sm_align__claim){even_s - attempt->standstill[k].end_s,
-                                                           even_s - attempt->standstill[k].start_s,
-                                                           (int32_t)(attempt->places.n + i), true};
-        }
-    }
-    return sm_align__vote(out, attempt->claim, n, SLACK_S, err);
+    return sm_align__vote(out, attempt->claim, attempt->sightings.n, SLACK_S, err);
 }
 
 /*
@@ -281,12 +227,12 @@ static bool is_better(const struct sm_align__verdict *a, const struct sm_align__
     return is_earned && a->cost_s < best->cost_s;
 }
 
-enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const double *log_time_s,
+enum sm_status sm_align__clock_by_distances(struct sm_align__clock *out, const double *log_time_s, double rounding_s,
                                             const struct sm_obslog *log, const struct sm_trace *trace,
                                             struct sm_error *err)
 {
     struct attempt attempt = {0};
-    enum sm_status status = prepare(&attempt, log_time_s, log, trace, err);
+    enum sm_status status = prepare(&attempt, log_time_s, rounding_s, log, trace, err);
     struct sm_align__verdict plain = {0};
     struct sm_align__verdict best = {0};
     double best_rate = 1;
@@ -329,7 +275,7 @@ enum sm_status sm_align__clock_fit_at(size_t *n_agree, size_t *n_asked, double o
                                       const struct sm_trace *trace, struct sm_error *err)
 {
     struct attempt attempt = {0};
-    enum sm_status status = prepare(&attempt, log_time_s, log, trace, err);
+    enum sm_status status = prepare(&attempt, log_time_s, 0, log, trace, err);
     if (status == SM_OK) {
         *n_asked = attempt.places.n;
         *n_agree = 0;

@@ -17,13 +17,16 @@
 #define RIVAL_FRAC_STANDING 0.76
 /* Offsets within this much fit alike when the camera stood at everything for long. */
 #define WIDEST_S 15.0
+/* Most entries must lie in the video when the picture's clock is theirs, give or take the time it takes to write. */
+#define LEAST_FRAC_PICTURE 0.6
+#define PICTURE_CLOCK_AWAY_S 3.0
 
-void sm_align__unwrap(double *time_s, const struct sm_obslog *log)
+void sm_align__unwrap(double *time_s, size_t n)
 {
     double day_s = 0;
     double last_s = SM_NAN;
-    for (size_t i = 0; i < log->n_entries; i++) {
-        double here_s = log->entry[i].time_s;
+    for (size_t i = 0; i < n; i++) {
+        double here_s = time_s[i];
         if (!isnan(last_s) && here_s < last_s - DAY_S / 2) {
             day_s += DAY_S;
         } else if (day_s > 0 && !isnan(last_s) && here_s > last_s + DAY_S / 2) {
@@ -46,6 +49,7 @@ double sm_align__video_time(const struct sm_align__clock *clock, double log_time
     case SM_ALIGN__CLOCK_DISTANCES:
     case SM_ALIGN__CLOCK_STANDSTILLS:
     case SM_ALIGN__CLOCK_FIRST_ROW:
+    case SM_ALIGN__CLOCK_PICTURE:
         break;
     }
     return (log_time_s - clock->offset_s) * clock->rate;
@@ -59,20 +63,61 @@ static bool is_sure(const struct sm_align__clock *clock, size_t least_agree, dou
            (double)clock->n_rival <= rival_frac * agree && clock->halfwidth_s <= WIDEST_S;
 }
 
+/* Of the days on which the picture's clock can stand at the video's start the one that has the most entries inside. */
+static struct sm_align__clock by_picture(const double *log_time_s, size_t n, const struct sm_trace *trace)
+{
+    struct sm_align__clock best = {.method = SM_ALIGN__CLOCK_NONE};
+    double end_s = sm_align__video_end_s(trace);
+    for (int day = -1; trace->clock.is_known && day <= 1; day++) {
+        struct sm_align__clock here = {.method = SM_ALIGN__CLOCK_PICTURE,
+                                       .offset_s = trace->clock.at_zero_s + day * DAY_S,
+                                       .rate = 1,
+                                       .residual_s = SM_NAN,
+                                       .halfwidth_s = trace->clock.error_s,
+                                       .rival_s = SM_NAN};
+        for (size_t i = 0; i < n; i++) {
+            double at_s = log_time_s[i] - here.offset_s;
+            here.n_asked += isnan(at_s) ? 0 : 1;
+            here.n_agree += at_s >= -PICTURE_CLOCK_AWAY_S && at_s <= end_s + PICTURE_CLOCK_AWAY_S;
+        }
+        best = here.n_agree > best.n_agree ? here : best;
+    }
+    if ((double)best.n_agree < LEAST_FRAC_PICTURE * (double)best.n_asked) {
+        best.method = SM_ALIGN__CLOCK_NONE;
+    }
+    return best;
+}
+
+/* Another clock than the picture's, or one that was set otherwise, wrote the log: where it put the distances says more. */
+static bool is_other_clock(const struct sm_align__clock *picture, const struct sm_align__clock *distances)
+{
+    double away_s = fabs(picture->offset_s - distances->offset_s);
+    return picture->method != SM_ALIGN__CLOCK_NONE &&
+           away_s > PICTURE_CLOCK_AWAY_S + picture->halfwidth_s + distances->halfwidth_s;
+}
+
 /* The best there is; DOUBTFUL with its offset kept for the message when it does not stand out. */
-static enum sm_status find_offset(struct sm_align__clock *out, const double *log_time_s,
+static enum sm_status find_offset(struct sm_align__clock *out, const double *log_time_s, double rounding_s,
                                   const struct sm_obslog *log, const struct sm_trace *trace,
                                   struct sm_error *err)
 {
+    struct sm_align__clock picture = by_picture(log_time_s, log->n_entries, trace);
     struct sm_align__clock distances;
     struct sm_align__clock standstills;
-    enum sm_status status = sm_align__clock_by_distances(&distances, log_time_s, log, trace, err);
+    enum sm_status status = sm_align__clock_by_distances(&distances, log_time_s, rounding_s, log, trace, err);
     if (status != SM_OK) {
         return status;
     }
-    if (distances.method != SM_ALIGN__CLOCK_NONE &&
-        is_sure(&distances, LEAST_AGREE, LEAST_FRAC, RIVAL_FRAC)) {
+    bool is_settled = distances.method != SM_ALIGN__CLOCK_NONE &&
+                      is_sure(&distances, LEAST_AGREE, LEAST_FRAC, RIVAL_FRAC);
+    if (is_settled && (picture.method == SM_ALIGN__CLOCK_NONE || is_other_clock(&picture, &distances))) {
         *out = distances;
+        out->picture_away_s =
+            picture.method == SM_ALIGN__CLOCK_NONE ? 0 : distances.offset_s - picture.offset_s;
+        return SM_OK;
+    }
+    if (picture.method != SM_ALIGN__CLOCK_NONE) {
+        *out = picture;
         return SM_OK;
     }
     status = sm_align__clock_by_standstills(&standstills, log_time_s, log, trace, err);
@@ -146,7 +191,7 @@ static enum sm_status is_shifted(bool *out, const double *log_time_s, const stru
  * Times of a log volume often do not start at zero with the segment. Believe the log's own word unless the
  * picture speaks clearly against it: nearly no entry fits as logged, nearly all at another offset.
  */
-static enum sm_status check_video_time(struct sm_align__clock *out, const double *log_time_s,
+static enum sm_status check_video_time(struct sm_align__clock *out, const double *log_time_s, double rounding_s,
                                        const struct sm_obslog *log, const struct sm_trace *trace,
                                        struct sm_error *err)
 {
@@ -166,11 +211,13 @@ static enum sm_status check_video_time(struct sm_align__clock *out, const double
     if (status != SM_OK || is_other_datum) {
         return status;
     }
-    status = find_offset(&found, log_time_s, log, trace, err);
+    status = find_offset(&found, log_time_s, rounding_s, log, trace, err);
     if (status != SM_OK) {
         return status;
     }
-    if (sm_align__is_estimated(&found) && (!is_mostly_inside || (found.method == SM_ALIGN__CLOCK_DISTANCES &&
+    if (found.method == SM_ALIGN__CLOCK_PICTURE && !is_mostly_inside) {
+        *out = found;
+    } else if (sm_align__is_estimated(&found) && (!is_mostly_inside || (found.method == SM_ALIGN__CLOCK_DISTANCES &&
                                                                  10 * found.n_agree >= 7 * found.n_asked))) {
         *out = found;
         out->is_volume = true;
@@ -187,25 +234,29 @@ static enum sm_status check_video_time(struct sm_align__clock *out, const double
 }
 
 enum sm_status sm_align__clock_find(struct sm_align__clock *out, const double *log_time_s,
-                                    const struct sm_obslog *log, const struct sm_trace *trace,
-                                    const struct sm_sheet *sheet, struct sm_error *err)
+                                    const struct sm_align__time_form *form, const struct sm_obslog *log,
+                                    const struct sm_trace *trace, const struct sm_sheet *sheet,
+                                    struct sm_error *err)
 {
-    bool is_clock = sheet->log_time == SM_LOG_TIME_CLOCK;
+    bool is_clock = sheet->log_time == SM_LOG_TIME_CLOCK || form->is_hours;
+    enum sm_status status = SM_OK;
     *out = (struct sm_align__clock){.method = is_clock ? SM_ALIGN__CLOCK_NONE : SM_ALIGN__CLOCK_AS_LOGGED,
                                     .rate = 1,
                                     .residual_s = SM_NAN,
                                     .halfwidth_s = SM_NAN,
                                     .rival_s = SM_NAN};
-    if (!trace || trace->n_readings == 0) {
-        return SM_OK;
+    if (trace && trace->n_readings > 0) {
+        status = is_clock ? find_offset(out, log_time_s, form->rounding_s, log, trace, err)
+                          : check_video_time(out, log_time_s, form->rounding_s, log, trace, err);
     }
-    return is_clock ? find_offset(out, log_time_s, log, trace, err)
-                    : check_video_time(out, log_time_s, log, trace, err);
+    out->form = *form;
+    return status;
 }
 
 bool sm_align__is_estimated(const struct sm_align__clock *clock)
 {
-    return clock->method == SM_ALIGN__CLOCK_DISTANCES || clock->method == SM_ALIGN__CLOCK_STANDSTILLS;
+    return clock->method == SM_ALIGN__CLOCK_DISTANCES || clock->method == SM_ALIGN__CLOCK_STANDSTILLS ||
+           clock->method == SM_ALIGN__CLOCK_PICTURE;
 }
 
 double sm_align__reported_offset(const struct sm_align__clock *clock)

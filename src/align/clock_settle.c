@@ -10,6 +10,8 @@
 /* Whole seconds, and the hand of the operator; common practice, no source. */
 #define LEAST_SLACK_S 1.0
 #define MOST_SLACK_S 2.5
+/* Times known no better than this say little about whether the camera stood. */
+#define COARSE_S 5.0
 #define LEAST_STANDSTILL_S 2.0
 /* Far enough to find a sure reading before the time in question. */
 #define REACH_BACK_S 5.0
@@ -90,10 +92,13 @@ static enum sm_status settle_times(double *time_s, const struct sm_align__clock 
     size_t n = 0;
     enum sm_status status = sm_trace_standstills(&standstill, &n, trace, LEAST_STANDSTILL_S, err);
     double tol_m = (sm_align__log_digit_m(log) + sm_last_digit_m(&trace->format)) / 2 + 1e-9;
-    double slack_s = fmin(LEAST_SLACK_S + clock->halfwidth_s, MOST_SLACK_S);
+    double rounding_s = clock->form.rounding_s;
+    bool is_coarse = rounding_s > COARSE_S;
+    double slack_s = is_coarse ? rounding_s + clock->halfwidth_s : fmin(LEAST_SLACK_S + clock->halfwidth_s, MOST_SLACK_S);
     for (size_t i = 0; status == SM_OK && i < log->n_entries; i++) {
         double logged_m = log->entry[i].distance_m;
-        if (!isnan(time_s[i]) && !isnan(logged_m) && !may_stand(standstill, n, time_s[i], slack_s)) {
+        if (!isnan(time_s[i]) && !isnan(logged_m) &&
+            (is_coarse || !may_stand(standstill, n, time_s[i], slack_s))) {
             time_s[i] = nearest_shown(trace, time_s[i], slack_s, logged_m, tol_m);
         }
     }
@@ -109,8 +114,12 @@ enum sm_status sm_align__find_times(double *time_s, struct sm_align__clock *cloc
     if (!log_time_s) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for %zu log times", log->n_entries);
     }
-    sm_align__unwrap(log_time_s, log);
-    enum sm_status status = sm_align__clock_find(clock, log_time_s, log, trace, sheet, err);
+    struct sm_align__time_form form;
+    enum sm_status status = sm_align__log_times(log_time_s, &form, log, trace, err);
+    if (status == SM_OK) {
+        sm_align__unwrap(log_time_s, log->n_entries);
+        status = sm_align__clock_find(clock, log_time_s, &form, log, trace, sheet, err);
+    }
     for (size_t i = 0; status == SM_OK && i < log->n_entries; i++) {
         time_s[i] = sm_align__video_time(clock, log_time_s[i]);
     }

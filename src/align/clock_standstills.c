@@ -36,7 +36,7 @@ static size_t make_claims(struct sm_align__claim *claim, const double *time_s, s
     for (size_t i = 0; i < n_times; i++) {
         for (size_t s = 0; s < n_standstills; s++) {
             claim[n++] = (struct sm_align__claim){time_s[i] - standstill[s].end_s,
-                                                  time_s[i] - standstill[s].start_s, (int32_t)i, false};
+                                                  time_s[i] - standstill[s].start_s, (int32_t)i};
         }
     }
     return n;

@@ -20,7 +20,7 @@
 #define ALIKE_S 0.5
 /* Of offsets that fit alike the greater make entries early in their standstills, which is a little likelier:
  * who has stopped writes, and drives on when he has written. Common practice, no source. */
-#define EARLY_FRAC 0.6
+#define EARLY_FRAC 0.7
 #define MOST_CANDIDATES 2000
 
 /* A claim begins (+1) or ends (-1). */
@@ -60,10 +60,6 @@ static size_t make_edges(struct edge *edge, const struct sm_align__claim *claim,
 {
     size_t n_edges = 0;
     for (size_t i = 0; i < n;) {
-        if (claim[i].is_weak) {
-            i++;
-            continue;
-        }
         double high_s = claim[i].high_s + slack_s;
         size_t next = i + 1;
         while (next < n && claim[next].place_idx == claim[i].place_idx &&
@@ -114,15 +110,14 @@ static double miss_of_place(const struct sm_align__claim *claim, size_t n, doubl
 
 struct misses {
     double all_s;   /* sum over all places, each at most the cap */
-    double votes_s; /* over those with a vote */
-    double agree_s; /* over those with a vote within the slack */
+    double agree_s; /* over those within the slack */
     size_t n_agree;
 };
 
 static struct misses sum_misses(const struct sm_align__claim *claim, size_t n, double offset_s,
                                 double slack_s)
 {
-    struct misses sum = {0, 0, 0, 0};
+    struct misses sum = {0, 0, 0};
     for (size_t i = 0; i < n;) {
         size_t end = i;
         while (end < n && claim[end].place_idx == claim[i].place_idx) {
@@ -130,8 +125,7 @@ static struct misses sum_misses(const struct sm_align__claim *claim, size_t n, d
         }
         double miss_s = miss_of_place(&claim[i], end - i, offset_s);
         sum.all_s += fmin(miss_s, CAP_S);
-        sum.votes_s += claim[i].is_weak ? 0 : fmin(miss_s, CAP_S);
-        if (miss_s <= slack_s && !claim[i].is_weak) {
+        if (miss_s <= slack_s) {
             sum.agree_s += miss_s;
             sum.n_agree++;
         }
@@ -217,7 +211,7 @@ static void settle(struct sm_align__verdict *out, double *at_s, double *cost_s,
     }
     struct misses sum = sum_misses(claim, n, out->offset_s, slack_s);
     out->halfwidth_s = fmax(at_s[last] - out->offset_s, out->offset_s - at_s[first]);
-    out->cost_s = sum.votes_s;
+    out->cost_s = sum.all_s;
     out->n_agree = sum.n_agree;
     out->residual_s = sum.n_agree ? sum.agree_s / (double)sum.n_agree : SM_NAN;
 }
@@ -241,9 +235,6 @@ enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__cl
     qsort(claim, n_claims, sizeof *claim, compare_claims);
     size_t n_edges = make_edges(edge, claim, n_claims, slack_s);
     struct stretch best = best_stretch(edge, n_edges, SM_NAN, SM_NAN);
-    if (best.n == 0) {
-        goto out; /* nothing but weak claims */
-    }
     struct stretch rival = best_stretch(edge, n_edges, best.low_s - RIVAL_AWAY_S, best.high_s + RIVAL_AWAY_S);
     out->n_rival = rival.n;
     out->rival_s = (rival.low_s + rival.high_s) / 2;

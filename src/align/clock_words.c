@@ -44,6 +44,12 @@ static void add_method(struct sm_text *text, const struct sm_align__work *work)
     case SM_ALIGN__CLOCK_FIRST_ROW:
         sm_text_add(text, "log volume time counted from its first row");
         break;
+    case SM_ALIGN__CLOCK_PICTURE:
+        sm_text_addf(text, "picture clock: read in %zu pictures, ", work->trace->clock.n_seen);
+        sm_text_addf(text, "%zu of %zu entries lie in the video, settled to ", work->clock.n_agree, work->clock.n_asked);
+        sm_text_add_fixed(text, fmax(work->clock.halfwidth_s, LEAST_ERROR_S), 1);
+        sm_text_add(text, " s");
+        break;
     case SM_ALIGN__CLOCK_DOUBTFUL:
         sm_text_add(text, "logged distances alone: clock offset not settled");
         break;
@@ -93,6 +99,50 @@ static enum sm_status report_volume(struct sm_align__work *work, struct sm_error
     return sm_align__report(work, (enum sm_flag)0, severity, -1, &text, err);
 }
 
+/* Times that could be two things: which was taken, and why. */
+static enum sm_status report_form(struct sm_align__work *work, struct sm_error *err)
+{
+    const struct sm_align__time_form *form = &work->clock.form;
+    const char *words = NULL;
+    if (form->is_open && work->log->may_be_hours) {
+        words = "the log's times can be minutes and seconds or hours and minutes, and both fit the video: taken as "
+                "minutes and seconds; write them as H:MM:SS";
+    } else if (form->is_open) {
+        words = "the log's times can be seconds or running numbers HMMSS, and both fit the video: taken as seconds; name "
+                "the column time [s] or time [hmmss]";
+    } else if (form->is_hours) {
+        words = "the log's times are read as hours and minutes of the day: as minutes and seconds the camera would have "
+                "been too fast, or the log longer than the video";
+    } else if (form->is_hmmss) {
+        words = "the log's times are read as running numbers HMMSS (538 is 5:38): as seconds they do not fit the video, or "
+                "not as well";
+    } else {
+        return SM_OK;
+    }
+    struct sm_text text = {0};
+    sm_text_add(&text, words);
+    return sm_align__report(work, form->is_open ? SM_FLAG_CLOCK_DOUBTFUL : (enum sm_flag)0,
+                            form->is_open ? SM_SEVERITY_WARNING : SM_SEVERITY_NOTE, -1, &text, err);
+}
+
+/* The log was not written by the clock that the picture shows, or a sheet says video time where it is time of day. */
+static enum sm_status report_picture_clock(struct sm_align__work *work, struct sm_error *err)
+{
+    const struct sm_align__clock *clock = &work->clock;
+    struct sm_text text = {0};
+    if (clock->picture_away_s != 0) {
+        sm_text_addf(&text, "the log's clock is %s the clock in the picture by ", clock->picture_away_s > 0 ? "ahead of" : "behind");
+        sm_text_add_fixed(&text, fabs(clock->picture_away_s), 0);
+        sm_text_add(&text, " s: the logged distances settle the offset");
+    } else if (clock->method == SM_ALIGN__CLOCK_PICTURE && work->sheet->log_time == SM_LOG_TIME_VIDEO) {
+        sm_text_add(&text, "the log's times are times of day as the picture shows them, though the sheet says video time; "
+                           "write log time = clock");
+    } else {
+        return SM_OK;
+    }
+    return sm_align__report(work, (enum sm_flag)0, SM_SEVERITY_NOTE, -1, &text, err);
+}
+
 enum sm_status sm_align__report_clock(struct sm_align__work *work, struct sm_error *err)
 {
     struct sm_text text = {0};
@@ -107,8 +157,12 @@ enum sm_status sm_align__report_clock(struct sm_align__work *work, struct sm_err
     bool is_estimated = sm_align__is_estimated(&work->clock);
     work->out->clock_error_s = is_estimated ? fmax(work->clock.halfwidth_s, LEAST_ERROR_S) : SM_NAN;
     work->out->clock_drift_s_per_h = is_estimated ? (1 / work->clock.rate - 1) * 3600 : 0;
-    if (work->clock.method == SM_ALIGN__CLOCK_DOUBTFUL) {
-        return report_doubt(work, err);
+    enum sm_status status = report_form(work, err);
+    if (status == SM_OK) {
+        status = report_picture_clock(work, err);
     }
-    return work->clock.is_volume ? report_volume(work, err) : SM_OK;
+    if (status == SM_OK && work->clock.method == SM_ALIGN__CLOCK_DOUBTFUL) {
+        status = report_doubt(work, err);
+    }
+    return status == SM_OK && work->clock.is_volume ? report_volume(work, err) : status;
 }

@@ -81,6 +81,7 @@ static void list_run(struct join *join, const struct sm_run *run, size_t run_idx
         struct item *item = &join->item[join->n];
         item->sighting = (struct sm_sighting){.run_idx = run_idx,
                                               .observation_idx = (int32_t)i,
+                                              .id = seen->id,
                                               .distance_m = seen->distance_m,
                                               .start_m = seen->start_m,
                                               .end_m = seen->end_m,
@@ -231,6 +232,10 @@ static bool make_defect(struct sm_joined_defect *defect, const struct join *join
         double error_m =
             fmax(item->error_m, 1e-3); /* a sighting without an error is worth no more than a sure one */
         sighting[k] = item->sighting;
+        sighting[k].id = sm_arena_strdup(join->out->arena, item->sighting.id);
+        if (!sighting[k].id) {
+            return false;
+        }
         weight += 1 / (error_m * error_m);
         sum_m += item->sighting.distance_m / (error_m * error_m);
         low_m = fmin(low_m, item->sighting.distance_m);
@@ -281,6 +286,25 @@ static enum sm_status measure(struct sm_joined *out, struct sm_error *err)
     return SM_OK;
 }
 
+/* What the runs are called, copied: a result does not depend on what it was made of. */
+static bool name_runs(struct sm_joined *out, const struct sm_run *run, size_t n_runs)
+{
+    out->run = sm_arena_alloc(out->arena, (n_runs + 1) * sizeof *out->run);
+    for (size_t i = 0; out->run && i < n_runs; i++) {
+        struct sm_joined_run *named = &out->run[out->n_runs++];
+        *named = (struct sm_joined_run){
+            .name = sm_arena_strdup(out->arena, run[i].name ? run[i].name : ""),
+            .from = run[i].from ? sm_arena_strdup(out->arena, run[i].from) : NULL,
+            .date = run[i].date ? sm_arena_strdup(out->arena, run[i].date) : NULL,
+            .is_reverse = run[i].is_reverse,
+        };
+        if (!named->name || (run[i].from && !named->from) || (run[i].date && !named->date)) {
+            return false;
+        }
+    }
+    return out->run != NULL;
+}
+
 static enum sm_status collect(struct join *join, struct sm_error *err)
 {
     struct sm_joined_defect *defect = sm_arena_alloc(join->out->arena, (join->n + 1) * sizeof *defect);
@@ -299,6 +323,7 @@ static enum sm_status collect(struct join *join, struct sm_error *err)
     join->out->defect = defect;
     join->out->n_defects = n;
     join->out->length_m = join->length_m;
+    join->out->tolerance_m = join->tolerance_m;
     return measure(join->out, err);
 }
 
@@ -347,7 +372,8 @@ static enum sm_status prepare(struct join *join, const struct sm_run *run, size_
     join->tolerance_m = isnan(tolerance_m) ? 2 * worst_m : tolerance_m;
     join->item = sm_calloc(n + 1, sizeof *join->item);
     join->out = sm_calloc(1, sizeof *join->out);
-    if (!join->item || !join->out || sm_arena_new(&join->out->arena) != SM_OK) {
+    if (!join->item || !join->out || sm_arena_new(&join->out->arena) != SM_OK ||
+        !name_runs(join->out, run, n_runs)) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for %zu sightings", n);
     }
     return SM_OK;

@@ -139,6 +139,22 @@ static enum sm_status observe_entry(struct sm_align__work *work, size_t idx, str
     return SM_OK;
 }
 
+/* Rows that belong to another's observation have a place of their own all the same. */
+static enum sm_status note_places(struct sm_align__work *work, struct sm_error *err)
+{
+    size_t n = work->log->n_entries;
+    double *entry_m = sm_arena_alloc(work->out->arena, (n + 1) * sizeof *entry_m);
+    if (!entry_m) {
+        return sm_error_set(err, SM_E_NOMEM, "no memory for %zu distances", n);
+    }
+    for (size_t i = 0; i < n; i++) {
+        entry_m[i] = distance_of(work, i);
+    }
+    work->out->n_entries = n;
+    work->out->entry_m = entry_m;
+    return SM_OK;
+}
+
 enum sm_status sm_align__observe(struct sm_align__work *work, struct sm_error *err)
 {
     size_t n = work->log->n_entries;
@@ -147,7 +163,7 @@ enum sm_status sm_align__observe(struct sm_align__work *work, struct sm_error *e
     if (!work->out->observation) {
         return sm_error_set(err, SM_E_NOMEM, "no memory for %zu observations", n);
     }
-    enum sm_status status = SM_OK;
+    enum sm_status status = note_places(work, err);
     for (size_t i = 0; status == SM_OK && i < n; i++) {
         if (work->owner[i] == (int32_t)i) {
             status = observe_entry(work, i, err);

@@ -103,7 +103,8 @@ static void blur(struct sm_align__place *place, const struct sm_align__work *wor
         return;
     }
     for (int side = -1; side <= 1; side += 2) {
-        double time_s = place->time_s + side * fmax(work->clock.halfwidth_s, LEAST_BLUR_S);
+        double blur_s = fmax(work->clock.halfwidth_s, work->clock.form.rounding_s);
+        double time_s = place->time_s + side * fmax(blur_s, LEAST_BLUR_S);
         struct sm_trace_bracket around;
         if (sm_trace_bracket_at(&around, work->trace, time_s, SM_ALIGN__SURE_CONFIDENCE) &&
             sm_trace_stretch_at(work->trace, time_s) == place->stretch) {

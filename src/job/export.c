@@ -31,19 +31,12 @@ bool sm_job_is_export(const char *word)
     return find_form(word) < N_FORMS;
 }
 
-/* Every entry where its observation was placed: a start at its start, an end at its end. */
+/* Every row where it was placed, those that change or end a continuous defect too. */
 static void take_distances(struct sm_log_entry *entry, const struct sm_alignment *alignment)
 {
-    for (size_t i = 0; i < alignment->n_observations; i++) {
-        const struct sm_observation *observation = &alignment->observation[i];
-        if (!isfinite(observation->distance_m)) {
-            continue;
-        }
-        if (observation->end_entry_idx < 0) {
-            entry[observation->entry_idx].distance_m = observation->distance_m;
-        } else {
-            entry[observation->entry_idx].distance_m = observation->start_m;
-            entry[observation->end_entry_idx].distance_m = observation->end_m;
+    for (size_t i = 0; i < alignment->n_entries; i++) {
+        if (isfinite(alignment->entry_m[i])) {
+            entry[i].distance_m = alignment->entry_m[i];
         }
     }
 }

@@ -22,136 +22,6 @@ static const char *skip_blanks(const char *s)
     return s;
 }
 
-/* ---- time
- * -------------------------------------------------------------------------------------------------- */
-
-/* "am" or "pm" at the end; returns hours to add and the length without it. */
-static int read_half_day(const char *s, size_t *n)
-{
-    size_t end = *n;
-    if (end < 3 || (s[end - 1] != 'm' && s[end - 1] != 'M')) {
-        return 0;
-    }
-    char half = s[end - 2];
-    if (half != 'a' && half != 'A' && half != 'p' && half != 'P') {
-        return 0;
-    }
-    *n = end - 2;
-    return half == 'p' || half == 'P' ? 12 : -12;
-}
-
-/* Numbers between colons; only the last may have decimals. @return how many, 0 = not of this shape. */
-static size_t split_colons(const char *s, const char *end, double part[4])
-{
-    size_t n = 0;
-    while (n < 4) {
-        const char *after;
-        if (!is_digit(*s) ||
-            !sm_scan_number(s, memchr(s, ',', (size_t)(end - s)) != NULL, false, &part[n], &after)) {
-            return 0;
-        }
-        n++;
-        if (after == end) {
-            return n;
-        }
-        if (*after != ':' || part[n - 1] != floor(part[n - 1])) {
-            return 0;
-        }
-        s = after + 1;
-    }
-    return 0;
-}
-
-static bool join_parts(const double *part, size_t n, int half_day, double *time_s, bool *has_frames)
-{
-    double hours = n >= 3 ? part[0] : 0;
-    double minutes = n >= 3 ? part[1] : part[0];
-    double seconds = n >= 3 ? part[2] : part[1];
-    *has_frames = n == 4;
-    if (seconds >= 60 || (n >= 3 && minutes >= 60) || hours >= 1000 || minutes >= 100000) {
-        return false;
-    }
-    if (half_day == 12 && hours < 12) {
-        hours += 12;
-    } else if (half_day == -12 && hours >= 12) {
-        hours -= 12;
-    }
-    *time_s = hours * 3600 + minutes * 60 + seconds;
-    return true;
-}
-
-/* Where the time of day starts in "2031-03-14 09:30:15" or "2031-03-14T09:30:15". */
-static const char *skip_date(const char *s)
-{
-    size_t n = strspn(s, "0123456789-./");
-    bool is_date = n >= 8 && strcspn(s, "-./") < n && (s[n] == ' ' || s[n] == 'T') && is_digit(s[n + 1]);
-    return is_date && strchr(s + n, ':') ? s + n + 1 : s;
-}
-
-bool sm_obslog__parse_time(const char *text, const char *unit, double *time_s, bool *has_frames)
-{
-    double part[4];
-    const char *s = skip_date(skip_blanks(text));
-    size_t n = strlen(s);
-    *has_frames = false;
-    if (!strchr(s, ':')) {
-        double value;
-        if (sm_ascii_ieq(unit, "hmmss") || sm_ascii_ieq(unit, "hhmmss")) {
-            int64_t number;
-            return sm_parse_int(s, 0, 9999999, &number) && sm_obslog__parse_hmmss(number, time_s);
-        }
-        if (sm_parse_quantity(s, SM_TIME, *unit ? unit : "s", &value, NULL) != SM_OK || fabs(value) > 1e7) {
-            return false;
-        }
-        *time_s = value;
-        return true;
-    }
-    int half_day = read_half_day(s, &n);
-    while (n > 0 && s[n - 1] == ' ') {
-        n--;
-    }
-    size_t n_parts = split_colons(s, s + n, part);
-    return n_parts >= 2 && join_parts(part, n_parts, half_day, time_s, has_frames);
-}
-
-bool sm_obslog__parse_hmmss(int64_t number, double *time_s)
-{
-    int64_t seconds = number % 100, minutes = number / 100 % 100, hours = number / 10000;
-    if (number < 0 || seconds > 59 || minutes > 59) {
-        return false;
-    }
-    *time_s = (double)(hours * 3600 + minutes * 60 + seconds);
-    return true;
-}
-
-void sm_obslog__tidy_date(char *dst, size_t size, const char *text)
-{
-    int part[3] = {0};
-    int digits[3] = {0};
-    int n = 0;
-    const char *s = skip_blanks(text);
-    for (; *s && n < 3; s++) {
-        if (is_digit(*s) && digits[n] < 4) {
-            part[n] = part[n] * 10 + (*s - '0');
-            digits[n]++;
-        } else if ((*s == '-' || *s == '.' || *s == '/') && digits[n] && n < 2) {
-            n++;
-        } else {
-            break;
-        }
-    }
-    /* day and month with a slash have no agreed order, so they stay as they are */
-    bool is_german =
-        n == 2 && digits[2] == 4 && strchr(text, '.') && part[1] >= 1 && part[1] <= 12 && part[0] <= 31;
-    bool is_iso = n == 2 && digits[0] == 4 && part[1] >= 1 && part[1] <= 12 && part[2] >= 1 && part[2] <= 31;
-    if (!*s && (is_german || is_iso)) {
-        snprintf(dst, size, "%04d-%02d-%02d", is_iso ? part[0] : part[2], part[1],
-                 is_iso ? part[2] : part[0]);
-    } else {
-        sm_strcopy(dst, size, text);
-    }
-}
-
 /* ---- distance and values
  * ----------------------------------------------------------------------------------- */
 
@@ -187,14 +57,23 @@ static double last_unit_m(const char *text, const char *unit)
     return sm_parse_quantity(one, SM_LENGTH, unit, &size, NULL) == SM_OK ? size : 1;
 }
 
-bool sm_obslog__parse_distance(const char *text, const char *unit, double *distance_m, double *digit_m)
+/* Is this the size of a unit that a counter in feet is written down with: ft, in, yd? */
+static bool is_of_feet(double unit_m)
+{
+    double inches = unit_m / 0.0254;
+    return fabs(inches - round(inches)) < 1e-6;
+}
+
+bool sm_obslog__parse_distance(struct sm_obslog_length *out, const char *text, const char *unit)
 {
     double value;
     if (sm_parse_quantity(text, SM_LENGTH, unit, &value, NULL) != SM_OK || fabs(value) > 1e5) {
         return false;
     }
-    *distance_m = value;
-    *digit_m = last_unit_m(text, unit) * pow(10, -count_decimals(text));
+    double unit_m = last_unit_m(text, unit);
+    *out = (struct sm_obslog_length){.length_m = value,
+                                     .digit_m = unit_m * pow(10, -count_decimals(text)),
+                                     .unit = is_of_feet(unit_m) ? SM_UNIT_FT : SM_UNIT_M};
     return true;
 }
 
@@ -375,30 +254,44 @@ static const char *keep(struct sm_obslog_build *build, const char *text)
     return *text ? sm_arena_strdup(build->arena, text) : "";
 }
 
+static enum sm_status take_time(struct sm_obslog_build *build, struct sm_log_entry *entry, const char *text,
+                                const char *unit)
+{
+    struct sm_obslog_time time;
+    if (!sm_obslog__parse_time(&time, text, unit)) {
+        return sm_obslog__odd(build, entry->line,
+                              "the time \"%.40s\" cannot be read, not used; write H:MM:SS, MM:SS or seconds",
+                              text);
+    }
+    entry->time_s = time.time_s;
+    entry->time_frames = time.frames;
+    build->n_times++;
+    build->n_may_be_hours += time.may_be_hours;
+    build->n_may_be_hmmss += time.may_be_hmmss;
+    build->n_past_minute += time.may_be_hmmss && time.time_s >= 100;
+    return time.time_s < 0 ? sm_obslog__odd(build, entry->line, "the time \"%.40s\" is negative", text)
+                           : SM_OK;
+}
+
 static enum sm_status take_place(struct sm_obslog_build *build, struct sm_log_entry *entry,
                                  const struct sm_obslog_fields *fields)
 {
     const char *time = text_of(fields->time), *distance = text_of(fields->distance);
     const char *unit = text_of(fields->distance_unit);
-    bool has_frames = false;
-    enum sm_status status = SM_OK;
-    if (*time && !sm_obslog__parse_time(time, text_of(fields->time_unit), &entry->time_s, &has_frames)) {
-        status = sm_obslog__odd(
-            build, entry->line,
-            "the time \"%.40s\" cannot be read, not used; write H:MM:SS, MM:SS or seconds", time);
-    } else if (entry->time_s < 0) {
-        status = sm_obslog__odd(build, entry->line, "the time \"%.40s\" is negative", time);
-    } else if (has_frames) {
-        status = sm_obslog__odd(build, entry->line, "the frames of the time \"%.40s\" are not used", time);
-    }
+    enum sm_status status = *time ? take_time(build, entry, time, text_of(fields->time_unit)) : SM_OK;
     if (status != SM_OK || !*distance) {
         return status;
     }
     unit = *unit ? unit : build->input->opts->unit == SM_UNIT_FT ? "ft" : "m";
-    if (!sm_obslog__parse_distance(distance, unit, &entry->distance_m, &entry->distance_digit_m)) {
+    struct sm_obslog_length length;
+    if (!sm_obslog__parse_distance(&length, distance, unit)) {
         return sm_obslog__odd(build, entry->line,
                               "the distance \"%.40s\" cannot be read, not used; write a number", distance);
     }
+    entry->distance_m = length.length_m;
+    entry->distance_digit_m = length.digit_m;
+    build->n_distances++;
+    build->n_feet += length.unit == SM_UNIT_FT;
     return entry->distance_m < 0
                ? sm_obslog__odd(build, entry->line, "the distance \"%.40s\" is negative", distance)
                : SM_OK;

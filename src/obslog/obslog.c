@@ -353,6 +353,11 @@ static enum sm_status fill_log(struct sm_obslog *log, const struct sm_obslog_inp
         return status;
     }
     log->format = reader->name;
+    log->may_be_hours = build.n_times > 0 && build.n_may_be_hours == build.n_times;
+    log->may_be_hmmss = build.n_past_minute > 0 && build.n_may_be_hmmss == build.n_times;
+    log->unit = build.n_distances == 0 ? SM_UNIT_UNKNOWN
+                : 2 * build.n_feet > build.n_distances ? SM_UNIT_FT
+                                                       : SM_UNIT_M;
     if (!build.has_taken) {
         return missing_inspection(&build, err);
     }

@@ -36,6 +36,9 @@ struct sm_obslog_build {
     bool has_taken;          /**< the wanted inspection has been met */
     bool is_quiet;           /**< announced, and not wanted */
     size_t n_rows_elsewhere; /**< rows of the other inspections */
+    size_t n_distances, n_feet; /**< of the wanted one's rows: with a distance, with one in feet */
+    size_t n_times, n_may_be_hours, n_may_be_hmmss; /**< with a time, with one that could mean something else */
+    size_t n_past_minute; /**< of the last: those from 100 on, where the two meanings part */
 };
 
 /** A format. probe returns how sure it is, 0 = not mine; the surest reads. */
@@ -99,15 +102,27 @@ struct sm_obslog_fields {
 enum sm_status sm_obslog__add_fields(struct sm_obslog_build *build, uint32_t line,
                                      const struct sm_obslog_fields *fields, struct sm_error *err) SM_CHECKED;
 
-/** H:MM:SS[.s], MM:SS[.s], seconds; "9:30:15 pm"; a date before it is passed over. */
-bool sm_obslog__parse_time(const char *text, const char *unit, double *time_s, bool *has_frames);
+/** A time as written, and what else it could mean. */
+struct sm_obslog_time {
+    double time_s;
+    int32_t frames;    /**< of H:MM:SS:FF */
+    bool may_be_hours; /**< two parts, taken as MM:SS, that would do as HH:MM */
+    bool may_be_hmmss; /**< a bare whole number, taken as seconds, that would do as (H)MMSS */
+};
+/** H:MM:SS[.s], H:MM:SS:FF, MM:SS[.s], seconds; "9:30:15 pm"; a date before it is passed over. */
+bool sm_obslog__parse_time(struct sm_obslog_time *out, const char *text, const char *unit);
 /** (H)MMSS without separators, read from the right: 538 = 5:38. @return false when minutes or seconds are
  * above 59. */
 bool sm_obslog__parse_hmmss(int64_t number, double *time_s);
 /** "14.03.2031", "2031/3/14" as 2031-03-14; anything else as it is. */
 void sm_obslog__tidy_date(char *dst, size_t size, const char *text);
-/** A length along the run and the size of the last digit it is written with, both in metres. */
-bool sm_obslog__parse_distance(const char *text, const char *unit, double *distance_m, double *digit_m);
+/** A length along the run. */
+struct sm_obslog_length {
+    double length_m;
+    double digit_m; /**< size of the last digit it is written with */
+    enum sm_unit unit;
+};
+bool sm_obslog__parse_distance(struct sm_obslog_length *out, const char *text, const char *unit);
 /** "12", "03", "12:00", "9 Uhr", "12-3", "12 to 3". to_h stays 0 for a single position. is_rounded: minutes
  * were dropped. */
 bool sm_obslog__parse_clock(const char *text, int32_t *from_h, int32_t *to_h, bool *is_rounded);

@@ -252,8 +252,9 @@ static void test_ties__are_in_the_unit_of_the_log(void **state)
     struct scene scene;
     scene_start(&scene);
     scene.sheet->counter_unit = SM_UNIT_UNKNOWN;
-    scene_log(&scene, SM_NAN, 50 * SM_M_PER_FT, "BAB")->distance_digit_m = 0.1 * SM_M_PER_FT;
-    scene_log(&scene, SM_NAN, 100 * SM_M_PER_FT, "BCE")->distance_digit_m = 0.1 * SM_M_PER_FT;
+    scene.log.unit = SM_UNIT_FT;
+    scene_log(&scene, SM_NAN, 50 * SM_M_PER_FT, "BAB");
+    scene_log(&scene, SM_NAN, 100 * SM_M_PER_FT, "BCE");
     scene_tie(&scene, 0, 0);
     scene_tie(&scene, 100, 31.0);
     scene_align(&scene);

@@ -60,7 +60,7 @@ static int find_times_once(void *user)
 static int join_once(void *user)
 {
     const struct scene *scene = user;
-    struct sm_run run[] = {{scene->alignment, false}, {scene->alignment, true}, {scene->alignment, false}};
+    struct sm_run run[] = {{.alignment = scene->alignment}, {.alignment = scene->alignment, .is_reverse = true}, {.alignment = scene->alignment}};
     struct sm_joined *joined = NULL;
     enum sm_status status = sm_align_join(&joined, run, N(run), SM_NAN, SM_NAN, NULL);
     sm_joined_free(&joined);
@@ -163,7 +163,7 @@ static void test_large__stays_quick(void **state)
     scene.log.entry = row;
     scene.log.n_entries = n_rows;
     scene_align(&scene);
-    struct sm_run run[] = {{scene.alignment, false}, {scene.alignment, true}};
+    struct sm_run run[] = {{.alignment = scene.alignment}, {.alignment = scene.alignment, .is_reverse = true}};
     struct sm_joined *joined = NULL;
     assert_int_equal(sm_align_join(&joined, run, 2, 40, SM_NAN, NULL),
                      SM_E_RANGE); /* more than it takes: it says so */

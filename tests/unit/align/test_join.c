@@ -11,7 +11,7 @@ static void start(struct scene *scene, double length_m)
 
 static struct sm_joined *join(const struct scene *there, const struct scene *back, double tolerance_m)
 {
-    struct sm_run run[] = {{there->alignment, false}, {back->alignment, true}};
+    struct sm_run run[] = {{.alignment = there->alignment}, {.alignment = back->alignment, .is_reverse = true}};
     struct sm_joined *joined = NULL;
     struct sm_error err = {0};
     assert_ok(sm_align_join(&joined, run, 2, SM_NAN, tolerance_m, &err), &err);
@@ -163,7 +163,7 @@ static void test_join__needs_a_length_for_a_reverse_run(void **state)
     start(&there, SM_NAN);
     scene_log(&there, SM_NAN, 9.75, "BAC");
     scene_align(&there);
-    struct sm_run run[] = {{there.alignment, false}, {there.alignment, true}};
+    struct sm_run run[] = {{.alignment = there.alignment}, {.alignment = there.alignment, .is_reverse = true}};
     struct sm_joined *joined = NULL;
     struct sm_error err = {0};
     assert_int_equal(sm_align_join(&joined, run, 2, SM_NAN, SM_NAN, &err), SM_E_RANGE);

@@ -51,6 +51,9 @@ static void add_entry(struct sm_json *json, const struct sm_log_entry *entry)
     sm_json_open_compact(json, NULL, '{');
     sm_json_int(json, "line", entry->line);
     add_number(json, "time_s", entry->time_s);
+    if (entry->time_frames) {
+        sm_json_int(json, "frames", entry->time_frames);
+    }
     add_number(json, "distance_m", entry->distance_m);
     add_number(json, "digit_m", entry->distance_digit_m);
     sm_json_string(json, "code", entry->code);

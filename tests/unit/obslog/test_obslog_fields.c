@@ -49,12 +49,35 @@ static void test_time(void **state)
         {"575", "hmmss", (double)NAN},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        double time_s = SM_NAN;
-        bool has_frames;
-        bool ok = sm_obslog__parse_time(cases[k].text, cases[k].unit, &time_s, &has_frames);
-        if (ok == isnan(cases[k].time_s) || (ok && fabs(time_s - cases[k].time_s) > 1e-9)) {
-            fail_msg("\"%s\" [%s]: %d %.12g, expected %.12g", cases[k].text, cases[k].unit, ok, time_s,
+        struct sm_obslog_time time;
+        bool ok = sm_obslog__parse_time(&time, cases[k].text, cases[k].unit);
+        if (ok == isnan(cases[k].time_s) || (ok && fabs(time.time_s - cases[k].time_s) > 1e-9)) {
+            fail_msg("\"%s\" [%s]: %d %.12g, expected %.12g", cases[k].text, cases[k].unit, ok, time.time_s,
                      cases[k].time_s);
+        }
+    }
+}
+
+static void test_time__what_else_it_could_mean(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text, *unit;
+        bool may_be_hours, may_be_hmmss;
+        int32_t frames;
+    } cases[] = {
+        {"09:30", "", true, false, 0},   {"23:59", "", true, false, 0},    {"24:10", "", false, false, 0},
+        {"9:30.5", "", false, false, 0}, {"9:30 pm", "", false, false, 0}, {"9:30:00", "", false, false, 0},
+        {"538", "", false, true, 0},     {"575", "", false, false, 0},     {"538", "s", false, false, 0},
+        {"538.0", "", false, false, 0},  {"1:02:03:12", "", false, false, 12},
+    };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        struct sm_obslog_time time;
+        assert_true(sm_obslog__parse_time(&time, cases[k].text, cases[k].unit));
+        if (time.may_be_hours != cases[k].may_be_hours || time.may_be_hmmss != cases[k].may_be_hmmss ||
+            time.frames != cases[k].frames) {
+            fail_msg("\"%s\": hours %d, hmmss %d, %d frames", cases[k].text, time.may_be_hours, time.may_be_hmmss,
+                     (int)time.frames);
         }
     }
 }
@@ -65,29 +88,31 @@ static void test_distance(void **state)
     static const struct {
         const char *text, *unit;
         double distance_m, digit_m; /* NAN = refused */
+        enum sm_unit written_in;
     } cases[] = {
-        {"12.34", "m", 12.34, 0.01},
-        {"12,3", "m", 12.3, 0.1},
-        {"12", "m", 12, 1},
-        {"-0.30", "m", -0.3, 0.01},
-        {"40.5", "ft", 12.3444, 0.03048},
-        {"40.5 ft", "m", 12.3444, 0.03048},
-        {"40'", "m", 12.192, 0.3048},
-        {"12.34 m", "ft", 12.34, 0.01},
-        {"1234 cm", "m", 12.34, 0.01},
-        {"12 ft 6 in", "m", 3.81, 0.0254},
-        {"12.x", "m", (double)NAN, 0},
-        {"1,234.5", "m", (double)NAN, 0},
-        {"", "m", (double)NAN, 0},
-        {"1e9", "m", (double)NAN, 0},
-        {"999999999", "m", (double)NAN, 0},
+        {"12.34", "m", 12.34, 0.01, SM_UNIT_M},
+        {"12,3", "m", 12.3, 0.1, SM_UNIT_M},
+        {"12", "m", 12, 1, SM_UNIT_M},
+        {"-0.30", "m", -0.3, 0.01, SM_UNIT_M},
+        {"40.5", "ft", 12.3444, 0.03048, SM_UNIT_FT},
+        {"40.5 ft", "m", 12.3444, 0.03048, SM_UNIT_FT},
+        {"40'", "m", 12.192, 0.3048, SM_UNIT_FT},
+        {"12.34 m", "ft", 12.34, 0.01, SM_UNIT_M},
+        {"1234 cm", "m", 12.34, 0.01, SM_UNIT_M},
+        {"12 ft 6 in", "m", 3.81, 0.0254, SM_UNIT_FT},
+        {"12.x", "m", (double)NAN, 0, SM_UNIT_UNKNOWN},
+        {"1,234.5", "m", (double)NAN, 0, SM_UNIT_UNKNOWN},
+        {"", "m", (double)NAN, 0, SM_UNIT_UNKNOWN},
+        {"1e9", "m", (double)NAN, 0, SM_UNIT_UNKNOWN},
+        {"999999999", "m", (double)NAN, 0, SM_UNIT_UNKNOWN},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
-        double distance_m = SM_NAN, digit_m = SM_NAN;
-        bool ok = sm_obslog__parse_distance(cases[k].text, cases[k].unit, &distance_m, &digit_m);
-        if (ok == isnan(cases[k].distance_m) || (ok && (fabs(distance_m - cases[k].distance_m) > 1e-9 ||
-                                                        fabs(digit_m - cases[k].digit_m) > 1e-12))) {
-            fail_msg("\"%s\" [%s]: %d %.12g %.12g", cases[k].text, cases[k].unit, ok, distance_m, digit_m);
+        struct sm_obslog_length got = {SM_NAN, SM_NAN, SM_UNIT_UNKNOWN};
+        bool ok = sm_obslog__parse_distance(&got, cases[k].text, cases[k].unit);
+        assert_int_equal(got.unit, cases[k].written_in);
+        if (ok == isnan(cases[k].distance_m) || (ok && (fabs(got.length_m - cases[k].distance_m) > 1e-9 ||
+                                                        fabs(got.digit_m - cases[k].digit_m) > 1e-12))) {
+            fail_msg("\"%s\" [%s]: %d %.12g %.12g", cases[k].text, cases[k].unit, ok, got.length_m, got.digit_m);
         }
     }
 }
@@ -225,7 +250,9 @@ static void test_value(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_time),   cmocka_unit_test(test_distance),   cmocka_unit_test(test_clock),
+        cmocka_unit_test(test_time),
+        cmocka_unit_test(test_time__what_else_it_could_mean),
+        cmocka_unit_test(test_distance),   cmocka_unit_test(test_clock),
         cmocka_unit_test(test_mirror), cmocka_unit_test(test_continuous), cmocka_unit_test(test_value),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
