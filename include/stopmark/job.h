@@ -71,6 +71,7 @@ struct sm_job_opts {
     void *progress_user;
     size_t n_threads; /**< to read the video with, 0 = 1; the outcome is the same for any number */
     int32_t inspection; /**< with a log: which of its inspections, from 1; 0 = the first */
+    bool is_alone; /**< other runs of the segment are not looked at */
     struct sm_job_hashes *hashes; /**< [inout] outlives the job; NULL = take them anew */
 };
 /** One survey that a path stands for. */

@@ -21,6 +21,7 @@ struct sm_schedule {
     enum sm_unit people_unit;         /**< for what people read; SM_UNIT_UNKNOWN counts as metres */
     const struct sm_codes *codes;     /**< for the codes' meanings in words; NULL = codes only */
     enum sm_paper paper;              /**< of the crew sheet; A4 */
+    const struct sm_joined *joined;   /**< with other runs of the segment; NULL = there are none */
     const struct sm_findings *video_findings; /**< what is odd about the video and its counter; NULL = nothing */
 };
 

@@ -18,6 +18,9 @@
 /* ---- clock: log time -> video time
  * -------------------------------------------------------------------------- */
 
+/* Another answer, not the same one, lies this far away, with times to the second. */
+#define SM_ALIGN__RIVAL_AWAY_S 5.0
+
 enum sm_align__clock_method {
     SM_ALIGN__CLOCK_NONE,        /* no times, or nothing to settle them with */
     SM_ALIGN__CLOCK_AS_LOGGED,   /* the log is in video time */
@@ -63,10 +66,10 @@ struct sm_align__verdict {
 };
 /*
  * The offset that most places claim, give or take slack_s, and within that the one with the least sum of
- * misses. claim is sorted by place on entry and is changed. n_agree 0 = no claim at all.
+ * misses. Offsets nearer than away_s to the best stretch are the same answer, not a rival. claim is sorted by place on entry and is changed. n_agree 0 = no claim at all.
  */
 enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__claim *claim, size_t n_claims,
-                              double slack_s, struct sm_error *err) SM_CHECKED;
+                              double slack_s, double away_s, struct sm_error *err) SM_CHECKED;
 
 /* Log times in seconds, their form settled by what the picture and the distances leave possible. trace may be NULL. */
 enum sm_status sm_align__log_times(double *time_s, struct sm_align__time_form *form, const struct sm_obslog *log,

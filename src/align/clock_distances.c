@@ -212,7 +212,8 @@ static enum sm_status vote_at(struct sm_align__verdict *out, struct attempt *att
         attempt->claim[i] =
             (struct sm_align__claim){fmin(low_s, high_s), fmax(low_s, high_s), sighting->place_idx};
     }
-    return sm_align__vote(out, attempt->claim, attempt->sightings.n, SLACK_S, err);
+    double away_s = fmax(SM_ALIGN__RIVAL_AWAY_S, 2 * attempt->rounding_s);
+    return sm_align__vote(out, attempt->claim, attempt->sightings.n, SLACK_S, away_s, err);
 }
 
 /*

@@ -56,11 +56,11 @@ double sm_align__video_time(const struct sm_align__clock *clock, double log_time
 }
 
 static bool is_sure(const struct sm_align__clock *clock, size_t least_agree, double least_frac,
-                    double rival_frac)
+                    double rival_frac, double rounding_s)
 {
     double agree = (double)clock->n_agree;
     return clock->n_agree >= least_agree && agree >= least_frac * (double)clock->n_asked &&
-           (double)clock->n_rival <= rival_frac * agree && clock->halfwidth_s <= WIDEST_S;
+           (double)clock->n_rival <= rival_frac * agree && clock->halfwidth_s <= fmax(WIDEST_S, rounding_s);
 }
 
 /* Of the days on which the picture's clock can stand at the video's start the one that has the most entries inside. */
@@ -109,7 +109,7 @@ static enum sm_status find_offset(struct sm_align__clock *out, const double *log
         return status;
     }
     bool is_settled = distances.method != SM_ALIGN__CLOCK_NONE &&
-                      is_sure(&distances, LEAST_AGREE, LEAST_FRAC, RIVAL_FRAC);
+                      is_sure(&distances, LEAST_AGREE, LEAST_FRAC, RIVAL_FRAC, rounding_s);
     if (is_settled && (picture.method == SM_ALIGN__CLOCK_NONE || is_other_clock(&picture, &distances))) {
         *out = distances;
         out->picture_away_s =
@@ -125,7 +125,7 @@ static enum sm_status find_offset(struct sm_align__clock *out, const double *log
         return status;
     }
     if (standstills.method != SM_ALIGN__CLOCK_NONE &&
-        is_sure(&standstills, LEAST_AGREE_STANDING, LEAST_FRAC_STANDING, RIVAL_FRAC_STANDING)) {
+        is_sure(&standstills, LEAST_AGREE_STANDING, LEAST_FRAC_STANDING, RIVAL_FRAC_STANDING, 0)) {
         *out = standstills;
         return SM_OK;
     }

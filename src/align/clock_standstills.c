@@ -51,7 +51,7 @@ static enum sm_status vote(struct sm_align__clock *out, const double *time_s, si
     }
     size_t n = make_claims(claim, time_s, n_times, standstill, n_standstills);
     struct sm_align__verdict verdict;
-    enum sm_status status = sm_align__vote(&verdict, claim, n, SLACK_S, err);
+    enum sm_status status = sm_align__vote(&verdict, claim, n, SLACK_S, SM_ALIGN__RIVAL_AWAY_S, err);
     sm_free(claim);
     if (status == SM_OK && verdict.n_agree > 0) {
         *out = (struct sm_align__clock){.method = SM_ALIGN__CLOCK_STANDSTILLS,

@@ -11,8 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Offsets nearer than this to the best stretch are the same answer, not a rival. */
-#define RIVAL_AWAY_S 5.0
 /* What a wrong distance may cost: little more than whole seconds do, so that it cannot draw the offset its
  * way. */
 #define CAP_S 1.0
@@ -217,7 +215,7 @@ static void settle(struct sm_align__verdict *out, double *at_s, double *cost_s,
 }
 
 enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__claim *claim, size_t n_claims,
-                              double slack_s, struct sm_error *err)
+                              double slack_s, double away_s, struct sm_error *err)
 {
     *out = (struct sm_align__verdict){
         .offset_s = SM_NAN, .halfwidth_s = SM_NAN, .residual_s = SM_NAN, .rival_s = SM_NAN};
@@ -235,7 +233,7 @@ enum sm_status sm_align__vote(struct sm_align__verdict *out, struct sm_align__cl
     qsort(claim, n_claims, sizeof *claim, compare_claims);
     size_t n_edges = make_edges(edge, claim, n_claims, slack_s);
     struct stretch best = best_stretch(edge, n_edges, SM_NAN, SM_NAN);
-    struct stretch rival = best_stretch(edge, n_edges, best.low_s - RIVAL_AWAY_S, best.high_s + RIVAL_AWAY_S);
+    struct stretch rival = best_stretch(edge, n_edges, best.low_s - away_s, best.high_s + away_s);
     out->n_rival = rival.n;
     out->rival_s = (rival.low_s + rival.high_s) / 2;
     struct stretch around = {best.low_s - 2 * slack_s, best.high_s + 2 * slack_s, best.n};

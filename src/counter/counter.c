@@ -34,6 +34,7 @@ struct sm_counter {
     double certainty; /**< that this is the counter and its form is right, 0..1; scales every confidence */
     bool has_rival;
     struct sm_counter_candidate rival;
+    struct sm_picture_clock clock; /**< shown beside it */
     size_t n_candidates;
     struct sm_counter_candidate candidate[MAX_CANDIDATES_KEPT];
 };
@@ -400,6 +401,7 @@ static enum sm_status choose(struct sm_counter *counter, struct search *search,
 {
     sm_counter__fields_judge(&search->fields, search->samples.n);
     candidates_keep(counter, search);
+    counter->clock = sm_counter__clock_text(&search->fields);
     bool is_told = opts && opts->box.width_px > 0;
     const struct sm_counter__field *field = search->fields.item;
     bool is_found = field && field->score >= (is_told ? 0.5 : least_score(field));
@@ -516,6 +518,7 @@ static enum sm_status trace_of(struct sm_trace *trace, const struct sm_counter *
     const struct sm_counter__watch *watch = &counter->watch;
     size_t n = watch->seen.n;
     trace->format = counter->format;
+    trace->clock = counter->clock;
     trace->duration_s = duration_s;
     trace->reading = sm_calloc(n + 1, sizeof *trace->reading);
     trace->jump_time_s = sm_calloc(watch->n_jumps + 1, sizeof *trace->jump_time_s);

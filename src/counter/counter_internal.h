@@ -153,6 +153,11 @@ enum sm_status sm_counter__fields_add(struct sm_counter__fields *fields, size_t 
 void sm_counter__fields_judge(struct sm_counter__fields *fields, size_t n_pictures);
 void sm_counter__fields_release(struct sm_counter__fields *fields);
 
+/* ---- clock_text.c ---- */
+
+/** The time of day among the fields, if there is one: what it is at the video's start. */
+struct sm_picture_clock sm_counter__clock_text(const struct sm_counter__fields *fields);
+
 /* ---- layout.c ---- */
 
 /** Where the digits of the counter stand. Slot 0 is the last digit; slots grow to the left. */

@@ -21,6 +21,7 @@ void sm_job_free(struct sm_job **job)
     if (!job || !*job) {
         return;
     }
+    sm_joined_free(&(*job)->joined);
     sm_plan_free(&(*job)->plan);
     sm_alignment_free(&(*job)->alignment);
     sm_trace_free(&(*job)->trace);
@@ -243,6 +244,9 @@ static enum sm_status read_picture(struct sm_job *job, const struct sm_job__read
     } else if (err) {
         *err = why;
     }
+    if (status == SM_OK) {
+        job->trace->frame_rate_hz = sm_media_get_info(reading->media)->frame_rate_hz;
+    }
     sm_counter_free(&counter);
     return status;
 }
@@ -315,6 +319,7 @@ enum sm_status sm_job__finish(struct sm_job *job, struct sm_error *err)
         .log = job->log,
         .trace = job->trace,
         .alignment = job->alignment,
+        .joined = job->joined,
         .plan = job->plan,
         .codes = job->codes,
         .people_unit = job->merged.people_unit,
@@ -347,6 +352,9 @@ static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, st
     }
     if (status == SM_OK) {
         status = sm_align(&job->alignment, job->log, job->trace, &job->merged, job->codes, err);
+    }
+    if (status == SM_OK && !opts->is_alone) {
+        status = sm_job__join_runs(job, err);
     }
     if (status == SM_OK) {
         status = sm_job__plan(job, err);

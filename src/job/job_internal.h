@@ -40,6 +40,7 @@ struct sm_job {
     sm_job_progress_fn *progress;
     void *progress_user;
     struct sm_job_hashes *hashes; /* of videos, taken before; NULL = none kept */
+    struct sm_joined *joined; /* with other runs of the segment; NULL = there are none */
     const char *made_sheet; /* the sheet made from a log that came alone; NULL = sheet->path holds it */
 };
 
@@ -179,6 +180,9 @@ enum sm_status sm_job__decision_check(const struct sm_review_decision *decision,
 /* job.c: an empty job; sheet, codes and log of one, nothing of the video. */
 enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err);
 enum sm_status sm_job__read_inputs(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err);
+
+/* join_runs.c: other runs of the segment, named by the sheet or in the same log, on this one's axis: job->joined. */
+enum sm_status sm_job__join_runs(struct sm_job *job, struct sm_error *err);
 
 /* merge.c: the segment, sheet over log. */
 enum sm_status sm_job__merge_segment(struct sm_job *job, struct sm_error *err);

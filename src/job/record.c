@@ -89,6 +89,9 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
     for (size_t i = 0; status == SM_OK && i < sheet->n_videos; i++) {
         status = add_large(record, "video", sheet->video[i], job->hashes, err);
     }
+    for (size_t i = 0; status == SM_OK && i < sheet->n_other_runs; i++) {
+        status = add_input(record, "other run", sheet->other_run[i], err);
+    }
     size_t n_lists = job->distances ? job->distances->n_files : 0;
     for (size_t i = 0; status == SM_OK && i < n_lists; i++) {
         status = add_input(record, "distances", job->distances->file[i], err);

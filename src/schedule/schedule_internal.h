@@ -118,4 +118,9 @@ void sm_schedule__clear(struct sm_text *words, bool *has_failed);
 /** Outcome of a writer: SM_E_NOMEM when the text failed. */
 enum sm_status sm_schedule__finish(const struct sm_text *text, struct sm_error *err);
 
+/* ---- joined.c: what several runs saw ---- */
+
+void sm_schedule__add_joined_json(struct sm_json *json, const struct sm_joined *joined);
+void sm_schedule__print_joined(struct sm_text *out, const struct sm_schedule *schedule, int columns, bool utf8);
+
 #endif

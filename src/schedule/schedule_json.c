@@ -333,6 +333,9 @@ enum sm_status sm_schedule_write_json(struct sm_text *out, const struct sm_sched
     add_rules(&json, &schedule->sheet->rules);
     add_alignment(&json, schedule->alignment);
     add_lists(&json, schedule);
+    if (schedule->joined) {
+        sm_schedule__add_joined_json(&json, schedule->joined);
+    }
     add_cost(&json, schedule->plan);
     sm_json_string(&json, "advice", schedule->plan->advice ? schedule->plan->advice : "");
     sm_schedule__json_work(&json, schedule);

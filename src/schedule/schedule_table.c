@@ -263,6 +263,10 @@ enum sm_status sm_schedule_write_table(struct sm_text *out, const struct sm_sche
     print_header(&page);
     print_repairs(&page);
     print_observations(&page);
+    if (schedule->joined) {
+        print_title(&page, "Seen by several runs");
+        sm_schedule__print_joined(out, schedule, page.columns, utf8);
+    }
     print_unrepaired(&page);
     print_cost(&page);
     print_findings(&page);

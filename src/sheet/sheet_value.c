@@ -287,6 +287,9 @@ static void put_list(struct sm_sheet *sheet, const struct sm_sheet__row *row, co
     if (row->offset == offsetof(struct sm_sheet, video)) {
         sheet->video = path;
         sheet->n_videos = n;
+    } else if (row->offset == offsetof(struct sm_sheet, other_run)) {
+        sheet->other_run = path;
+        sheet->n_other_runs = n;
     } else {
         sheet->distances = path;
         sheet->n_distances = n;

@@ -19,6 +19,11 @@ static enum sm_status sm_store__take_trace(struct sm_store__getting *g, sqlite3_
         .has_decimal_comma = sqlite3_column_int(stmt, 7) != 0,
     };
     trace->duration_s = sm_store__column_real(stmt, 8);
+    trace->clock.at_zero_s = sm_store__column_real(stmt, 13);
+    trace->clock.error_s = sm_store__column_real(stmt, 14);
+    trace->clock.n_seen = (size_t)sqlite3_column_int64(stmt, 15);
+    trace->clock.is_known = !isnan(trace->clock.at_zero_s);
+    trace->frame_rate_hz = fmax(0, sm_store__column_real(stmt, 16)); /* fmax passes over a NAN */
     int64_t n_readings = sqlite3_column_int64(stmt, 9);
     int64_t n_jumps = sqlite3_column_int64(stmt, 11);
     size_t readings_bytes = (size_t)sqlite3_column_bytes(stmt, 10);
@@ -49,7 +54,8 @@ enum sm_status sm_store__get_trace(struct sm_store__getting *g, struct sm_store_
     enum sm_status status = sm_store__get_rows(
         g,
         "SELECT unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, has_leading_zeros,"
-        " has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps FROM trace WHERE survey_id = ?",
+        " has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps,"
+        " clock_at_zero_s, clock_error_s, clock_n_seen, frame_rate_hz FROM trace WHERE survey_id = ?",
         &record->trace, &n, sizeof *record->trace, sm_store__take_trace);
     if (n == 0) {
         record->trace = NULL;
@@ -74,7 +80,7 @@ enum sm_status sm_store_get_reread(struct sm_trace **out, struct sm_arena *arena
                                  "  JOIN line l ON s.superseded_by = l.survey_id)"
                                  " SELECT unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, "
                                  "has_leading_zeros, has_decimal_comma, duration_s, n_readings, readings, "
-                                 "n_jumps, jumps FROM reread"
+                                 "n_jumps, jumps, clock_at_zero_s, clock_error_s, clock_n_seen, frame_rate_hz FROM reread"
                                  " WHERE survey_key IN (SELECT key FROM line) AND asked = ?2 LIMIT 1",
                                  sm_store__text(survey_key), sm_store__text(place));
     bool has_row = false;

@@ -10,9 +10,11 @@
 
 enum { APPLICATION_ID = 0x534d4a42 }; /* "SMJB" */
 
-extern const unsigned char sm_store__schema_1[], sm_store__schema_2[], sm_store__schema_3[];
+extern const unsigned char sm_store__schema_1[], sm_store__schema_2[], sm_store__schema_3[],
+    sm_store__schema_4[];
 
-static const unsigned char *const steps[] = {sm_store__schema_1, sm_store__schema_2, sm_store__schema_3};
+static const unsigned char *const steps[] = {sm_store__schema_1, sm_store__schema_2, sm_store__schema_3,
+                                             sm_store__schema_4};
 enum { NEWEST = sizeof steps / sizeof *steps };
 
 static enum sm_status check_kind(struct sm_store *store, bool is_new, int64_t *version, struct sm_error *err)

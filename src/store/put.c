@@ -155,7 +155,7 @@ static enum sm_status put_inputs(struct putting *p)
 enum sm_status sm_store__put_trace_row(struct sm_store *store, const char *sql, const struct sm_store__value *whose,
                                     size_t n_whose, const struct sm_trace *trace, struct sm_error *err)
 {
-    enum { N_COLUMNS = 13, MAX_WHOSE = 2 };
+    enum { N_COLUMNS = 17, MAX_WHOSE = 2 };
     assert(n_whose <= MAX_WHOSE);
     const struct sm_counter_format *format = &trace->format;
     const char *unit = sm_unit_name(format->unit);
@@ -178,6 +178,10 @@ enum sm_status sm_store__put_trace_row(struct sm_store *store, const char *sql, 
         sm_store__blob(readings.data, readings.length),
         sm_store__int((int64_t)trace->n_jumps),
         sm_store__blob(jumps.data, jumps.length),
+        sm_store__real(trace->clock.is_known ? trace->clock.at_zero_s : SM_NAN),
+        sm_store__real(trace->clock.is_known ? trace->clock.error_s : SM_NAN),
+        sm_store__int((int64_t)trace->clock.n_seen),
+        sm_store__real(trace->frame_rate_hz > 0 ? trace->frame_rate_hz : SM_NAN),
     };
     memcpy(all, whose, n_whose * sizeof *whose);
     memcpy(all + n_whose, columns, sizeof columns);
@@ -194,7 +198,7 @@ static enum sm_status put_trace(struct putting *p)
     struct sm_store__value whose = sm_store__int(p->survey_id);
     return p->put->trace
                ? sm_store__put_trace_row(p->store,
-                               "INSERT INTO trace VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", &whose,
+                               "INSERT INTO trace VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", &whose,
                                1, p->put->trace, p->err)
                : SM_OK;
 }

@@ -44,7 +44,7 @@ enum sm_status sm_store_put_reread(struct sm_store *store, const struct sm_store
     enum sm_status status = sm_store__join(store, &is_own, err);
     if (status == SM_OK) {
         status = sm_store__put_trace_row(
-            store, "INSERT OR REPLACE INTO reread VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", whose, 2, trace, err);
+            store, "INSERT OR REPLACE INTO reread VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", whose, 2, trace, err);
     }
     if (status == SM_OK) {
         status = tell(store, survey, asked, decision, err);

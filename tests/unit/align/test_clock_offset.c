@@ -3,6 +3,7 @@
 #include "align_scene.h"
 
 #include <math.h>
+#include <string.h>
 
 #define N(array) (sizeof(array) / sizeof *(array))
 
@@ -206,6 +207,112 @@ static void test_video_time__falls_back_to_the_first_row(void **state)
     scene_end(&scene);
 }
 
+/* 09:30 .. 09:37 read as minutes and seconds would be 43 m in seven seconds. */
+static void test_form__hours_and_minutes_are_told_from_minutes_and_seconds(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_CLOCK);
+    scene.log.may_be_hours = true;
+    log_stops(&scene, 34200, true);
+    for (size_t i = 0; i < scene.log.n_entries; i++) {
+        scene.row[i].time_s = floor(scene.row[i].time_s / 60); /* as the reader takes 9:30: nine minutes and a half */
+    }
+    scene_align(&scene);
+    assert_true(scene_says(&scene, "read as hours and minutes"));
+    assert_close(scene.alignment->clock_offset_s, 34200, 30);
+    for (size_t i = 0; i < scene.log.n_entries; i++) {
+        assert_close(scene_observation(&scene, i)->distance_m, scene.row[i].distance_m, 0.02);
+    }
+    scene_end(&scene);
+}
+
+static void test_form__minutes_and_seconds_stay(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_VIDEO);
+    scene.log.may_be_hours = true;
+    log_stops(&scene, 0, true);
+    scene_align(&scene);
+    assert_string_equal(scene.alignment->method, "video time as logged");
+    assert_close(scene_observation(&scene, 5)->time_s, 426, 0.1);
+    scene_end(&scene);
+}
+
+/* Two rows five seconds and half a metre apart: nothing tells 5 s from 5 min. */
+static void test_form__both_fit_and_it_says_so(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_VIDEO);
+    scene.log.may_be_hours = true;
+    scene_log(&scene, 70, 5.1, "BAB");
+    scene_log(&scene, 75, 5.6, "BAB");
+    scene_align(&scene);
+    assert_true(scene_says(&scene, "both fit the video: taken as minutes and seconds"));
+    assert_close(scene_observation(&scene, 0)->time_s, 70, 0.1);
+    scene_end(&scene);
+}
+
+static void test_form__running_numbers_are_told_from_seconds(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_VIDEO);
+    scene.log.may_be_hmmss = true;
+    log_stops(&scene, 0, true);
+    for (size_t i = 0; i < scene.log.n_entries; i++) {
+        double time_s = floor(scene.row[i].time_s);
+        scene.row[i].time_s = floor(time_s / 60) * 100 + fmod(time_s, 60); /* 426 s: 706 */
+    }
+    scene_align(&scene);
+    assert_true(scene_says(&scene, "running numbers HMMSS"));
+    assert_close(scene_observation(&scene, 5)->time_s, 426, 0.1);
+    scene_end(&scene);
+}
+
+static void test_form__frames_count(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_VIDEO);
+    scene.trace->frame_rate_hz = 30;
+    scene_log(&scene, 100, SM_NAN, "BAB")->time_frames = 15;
+    scene_align(&scene);
+    assert_close(scene_observation(&scene, 0)->time_s, 100.5, 1e-9);
+    scene_end(&scene);
+}
+
+static void test_picture_clock__is_the_offset(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_CLOCK);
+    scene.trace->clock = (struct sm_picture_clock){true, 36000.2, 0.3, 9};
+    scene_log(&scene, 36000 + 64, SM_NAN, "BAB");
+    scene_log(&scene, 36000 + 304, SM_NAN, "BAB");
+    scene_align(&scene);
+    assert_true(strncmp(scene.alignment->method, "picture clock", 13) == 0);
+    assert_close(scene.alignment->clock_offset_s, 36000.2, 1e-9);
+    assert_close(scene_observation(&scene, 1)->distance_m, 29.7, 1e-9);
+    scene_end(&scene);
+}
+
+/* The log was written on another clock, 100 s ahead: its distances say so. */
+static void test_picture_clock__gives_way_to_distances(void **state)
+{
+    (void)state;
+    struct scene scene;
+    start(&scene, SM_LOG_TIME_CLOCK);
+    scene.trace->clock = (struct sm_picture_clock){true, 36000, 0.3, 9};
+    log_stops(&scene, 36100, true);
+    scene_align(&scene);
+    assert_close(scene.alignment->clock_offset_s, 36100, 1);
+    assert_true(scene_says(&scene, "ahead of the clock in the picture by 100 s"));
+    scene_end(&scene);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -218,6 +325,13 @@ int main(void)
         cmocka_unit_test(test_video_time__is_believed_as_logged),
         cmocka_unit_test(test_video_time__of_a_volume_that_started_earlier),
         cmocka_unit_test(test_video_time__falls_back_to_the_first_row),
+        cmocka_unit_test(test_form__hours_and_minutes_are_told_from_minutes_and_seconds),
+        cmocka_unit_test(test_form__minutes_and_seconds_stay),
+        cmocka_unit_test(test_form__both_fit_and_it_says_so),
+        cmocka_unit_test(test_form__running_numbers_are_told_from_seconds),
+        cmocka_unit_test(test_form__frames_count),
+        cmocka_unit_test(test_picture_clock__is_the_offset),
+        cmocka_unit_test(test_picture_clock__gives_way_to_distances),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
