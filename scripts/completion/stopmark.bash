@@ -29,6 +29,7 @@ _stopmark() {
     audit:--out) COMPREPLY=($(compgen -d -- "$cur")); return ;;
     audit:--segment) return ;;
     audit:--warranty) return ;;
+    audit:--grades) COMPREPLY=($(compgen -f -- "$cur")); return ;;
     audit:--chain) return ;;
     codes:--table) COMPREPLY=($(compgen -W "EN NA" -- "$cur")); COMPREPLY+=($(compgen -f -- "$cur")); return ;;
     codes:--q1) return ;;
@@ -65,7 +66,7 @@ _stopmark() {
     schedule) options="--job --out --set --export --paper --explain --compare --threads --json -q --quiet -h --help" ;;
     record) options="--segment --json -q --quiet -h --help" ;;
     recheck) options="--liner --out --set --json -q --quiet -h --help" ;;
-    audit) options="--out --segment --warranty --verify --chain --json -q --quiet -h --help" ;;
+    audit) options="--out --segment --warranty --grades --verify --chain --json -q --quiet -h --help" ;;
     codes) options="--table --q1 --q2 --diameter --json -q --quiet -h --help" ;;
     merge) options="--json -q --quiet -h --help" ;;
     batch) options="--job --workers --out --time-limit --memory-limit --set --slurm --slurm-option --json -q --quiet -h --help" ;;

@@ -47,6 +47,7 @@ complete -c stopmark -n '__fish_seen_subcommand_from recheck' -s h -l help -d 't
 complete -c stopmark -n '__fish_seen_subcommand_from audit' -l out -x -a '(__fish_complete_directories)' -d 'write audit.json, audit.csv, audit.html, audit.pdf and the pictures there'
 complete -c stopmark -n '__fish_seen_subcommand_from audit' -l segment -x -d 'this segment only'
 complete -c stopmark -n '__fish_seen_subcommand_from audit' -l warranty -x -d 'list when each liner is due for its recheck, counted from the work'
+complete -c stopmark -n '__fish_seen_subcommand_from audit' -l grades -r -F -d 'rating summaries too, by this table of grades (docs/formats/grades.md)'
 complete -c stopmark -n '__fish_seen_subcommand_from audit' -l verify -d 'hold the job against its own history and its input files; status 1 when it was changed'
 complete -c stopmark -n '__fish_seen_subcommand_from audit' -l chain -x -d 'and against the chain that an earlier audit printed'
 complete -c stopmark -n '__fish_seen_subcommand_from audit' -l json -d 'print results as JSON'
