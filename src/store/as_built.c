@@ -67,11 +67,11 @@ enum sm_status sm_store__as_built_digests(char noted[65], char found[65], struct
 {
     const struct sm_store__value value = sm_store__text(key);
     enum sm_status status = sm_store__digest_rows(
-        noted, store, "SELECT " SM_STORE__AS_BUILT_COLUMNS " FROM as_built WHERE key = ?", &value, 1, err);
+        noted, store, "SELECT " SM_STORE__AS_BUILT_COLUMNS " FROM as_built WHERE key = ?", NULL, &value, 1, err);
     return status == SM_OK ? sm_store__digest_rows(found, store,
                                                    "SELECT ordinal, concerns, severity, message FROM as_built_finding"
                                                    " WHERE as_built_key = ? ORDER BY ordinal",
-                                                   &value, 1, err)
+                                                   NULL, &value, 1, err)
                            : status;
 }
 

@@ -4,12 +4,14 @@
 static const char digest_sql[] =
     "SELECT survey_key, asked, unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, has_leading_zeros,"
     " has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps FROM reread WHERE survey_key = ? AND asked = ?";
+static const char later_sql[] = "SELECT " SM_STORE__PICTURE_CLOCK_COLUMNS " FROM reread WHERE survey_key = ? AND asked = ?"
+                                " AND " SM_STORE__HAS_PICTURE_CLOCK;
 
 enum sm_status sm_store__reread_digest(char hex[65], struct sm_store *store, const char *survey_key, const char *asked,
                                        struct sm_error *err)
 {
     const struct sm_store__value values[] = {sm_store__text(survey_key), sm_store__text(asked)};
-    return sm_store__digest_rows(hex, store, digest_sql, values, 2, err);
+    return sm_store__digest_rows(hex, store, digest_sql, later_sql, values, 2, err);
 }
 
 /* The detail begins with the box: what is gone is found by it. */

@@ -109,9 +109,13 @@ struct sm_store__part {
 enum { SM_STORE__N_PARTS = 11 };
 extern const struct sm_store__part sm_store__parts[SM_STORE__N_PARTS];
 enum sm_status sm_store__digest(char hex[65], struct sm_store *store, int64_t survey_id, struct sm_error *err);
-/* The digest of what one query gives. */
-enum sm_status sm_store__digest_rows(char hex[65], struct sm_store *store, const char *sql, const struct sm_store__value *values,
-                                     size_t n, struct sm_error *err);
+/* The digest of what one query gives; rows of later_sql (NULL = none) count only where there are any. */
+enum sm_status sm_store__digest_rows(char hex[65], struct sm_store *store, const char *sql, const char *later_sql,
+                                     const struct sm_store__value *values, size_t n, struct sm_error *err);
+/* What schema 4 added to traces and readings made again. */
+#define SM_STORE__PICTURE_CLOCK_COLUMNS "clock_at_zero_s, clock_error_s, clock_n_seen, frame_rate_hz"
+#define SM_STORE__HAS_PICTURE_CLOCK                                                                                            \
+    "(clock_at_zero_s IS NOT NULL OR clock_error_s IS NOT NULL OR clock_n_seen <> 0 OR frame_rate_hz IS NOT NULL)"
 
 /* as_built.c, verdict.c: the keys of rows as they stand in a list; digests of a row as noted and of what was found about it. */
 #define SM_STORE__AS_BUILT_COLUMNS                                                                                             \

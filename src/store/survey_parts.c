@@ -10,10 +10,16 @@
     {                                                                                                        \
         table, columns, "SELECT " columns " FROM " table " WHERE survey_id = ? ORDER BY 1, 2"                 \
     }
+/* A part that got columns after jobs had been digested without them: copied like the others, digested apart (see later). */
+#define PART_GROWN(table, columns, added)                                                                     \
+    {                                                                                                        \
+        table, columns ", " added, "SELECT " columns " FROM " table " WHERE survey_id = ? ORDER BY 1, 2"      \
+    }
 const struct sm_store__part sm_store__parts[SM_STORE__N_PARTS] = {
     PART("input", "role, ordinal, path, size_bytes, sha256"),
     PART("setting", "name, value"),
-    PART("trace", "unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, has_leading_zeros, has_decimal_comma,"               " duration_s, n_readings, readings, n_jumps, jumps"),
+    PART_GROWN("trace", "unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, has_leading_zeros, has_decimal_comma,"
+               " duration_s, n_readings, readings, n_jumps, jumps", SM_STORE__PICTURE_CLOCK_COLUMNS),
     PART("alignment", "method, clock_offset_s, clock_residual_s, misclosure_m, length_m, is_length_assumed, tie_misfit_m"),
     PART("tie", "ordinal, reading, true_m"),
     PART("kit", "ordinal, name, diameter_min_mm, diameter_max_mm, length_um, cost, layers, resin_l, test_pressure_kpa,"             " max_pressure_kpa, cure"),
@@ -37,6 +43,8 @@ static const char *const linked[] = {
     "SELECT g.name, kind, date, operator, stored_at, from_node, to_node, length_m, diameter_mm, pipe_unit_length_m, material,"
     " flow FROM survey JOIN segment g USING (segment_id) WHERE survey_id = ?",
 };
+
+static const char later[] = "SELECT " SM_STORE__PICTURE_CLOCK_COLUMNS " FROM trace WHERE survey_id = ? AND " SM_STORE__HAS_PICTURE_CLOCK;
 
 /* A value with its type, so that no two rows look alike. */
 static void add_value(struct sm_text *text, sqlite3_stmt *stmt, int column)
@@ -78,6 +86,20 @@ static enum sm_status add_rows(struct sm_text *text, struct sm_store *store, con
     return status;
 }
 
+/* Rows of columns that are younger than some jobs: where they hold nothing the digest is what it was without them. */
+static enum sm_status add_later_rows(struct sm_text *text, struct sm_store *store, const char *sql,
+                                     const struct sm_store__value *values, size_t n, struct sm_error *err)
+{
+    struct sm_text rows = {0};
+    enum sm_status status = add_rows(&rows, store, sql, values, n, err);
+    text->failed |= rows.failed;
+    if (rows.length > strlen("*\n")) {
+        sm_text_add(text, rows.data);
+    }
+    sm_text_release(&rows);
+    return status;
+}
+
 static enum sm_status end_digest(char hex[65], struct sm_text *text, enum sm_status status, struct sm_error *err)
 {
     if (status == SM_OK && text->failed) {
@@ -101,12 +123,19 @@ enum sm_status sm_store__digest(char hex[65], struct sm_store *store, int64_t su
     for (size_t i = 0; status == SM_OK && i < sizeof linked / sizeof *linked; i++) {
         status = add_rows(&text, store, linked[i], &value, 1, err);
     }
+    if (status == SM_OK) {
+        status = add_later_rows(&text, store, later, &value, 1, err);
+    }
     return end_digest(hex, &text, status, err);
 }
 
-enum sm_status sm_store__digest_rows(char hex[65], struct sm_store *store, const char *sql, const struct sm_store__value *values,
-                                     size_t n, struct sm_error *err)
+enum sm_status sm_store__digest_rows(char hex[65], struct sm_store *store, const char *sql, const char *later_sql,
+                                     const struct sm_store__value *values, size_t n, struct sm_error *err)
 {
     struct sm_text text = {0};
-    return end_digest(hex, &text, add_rows(&text, store, sql, values, n, err), err);
+    enum sm_status status = add_rows(&text, store, sql, values, n, err);
+    if (status == SM_OK && later_sql) {
+        status = add_later_rows(&text, store, later_sql, values, n, err);
+    }
+    return end_digest(hex, &text, status, err);
 }

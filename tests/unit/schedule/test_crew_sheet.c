@@ -112,7 +112,7 @@ static void test_sheet__says_what_the_crew_needs(void **state)
     (void)state;
     for (size_t i = 0; i < sizeof expected / sizeof expected[0]; i++) {
         struct sm_text text = {0};
-        read_back(&text, expected[i].kind, "pdftotext -raw -enc UTF-8 -q");
+        read_back(&text, (int)expected[i].kind, "pdftotext -raw -enc UTF-8 -q");
         for (const char *const *words = expected[i].words; *words; words++) {
             assert_says(&text, *words);
         }
@@ -227,7 +227,7 @@ static void test_sheet__numbers_are_large(void **state)
     for (size_t i = 0; i < 2; i++) {
         struct sm_text text = {0};
         size_t n_large = 0;
-        read_back(&text, numbers[i].kind, "pdftotext -bbox -q");
+        read_back(&text, (int)numbers[i].kind, "pdftotext -bbox -q");
         for (const char *s = text.data; (s = strstr(s, "<word ")) != NULL; s++) {
             const char *content = strchr(s, '>');
             bool is_large = attribute(s, "yMax") - attribute(s, "yMin") >= 36 * (0.928 + 0.236) - 0.1;
@@ -249,7 +249,7 @@ static void test_sheet__one_page_a_repair(void **state)
                   {SURVEY_EMPTY, "Pages: 1", "(A4)"}};
     for (size_t i = 0; i < sizeof sheets / sizeof sheets[0]; i++) {
         struct sm_text text = {0};
-        read_back(&text, sheets[i].kind, "sh -c 'pdfinfo -isodates \"$0\" > \"$1\"'");
+        read_back(&text, (int)sheets[i].kind, "sh -c 'pdfinfo -isodates \"$0\" > \"$1\"'");
         assert_says(&text, sheets[i].pages);
         assert_says(&text, sheets[i].size);
         assert_says(&text, "Title: Crew sheet T12-T13");

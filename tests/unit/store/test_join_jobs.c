@@ -442,7 +442,8 @@ static void test_check__every_tampering_shows(void **state)
         " treatment, 0, 0, 0, 0, '' FROM decision LIMIT 1",
         "INSERT INTO verdict SELECT 9, printf('%064d', 5), segment, survey_key, repair, 'defective', '', said_at, who FROM verdict LIMIT 1",
         "INSERT INTO reread SELECT survey_key, '1,1,1,1', unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px,"
-        " has_leading_zeros, has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps FROM reread",
+        " has_leading_zeros, has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps, clock_at_zero_s, clock_error_s,"
+        " clock_n_seen, frame_rate_hz FROM reread",
     };
     for (size_t i = 0; i < sizeof tamperings / sizeof *tamperings; i++) {
         char path[320];
