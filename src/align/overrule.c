@@ -36,18 +36,17 @@ static enum sm_status report(struct sm_align__work *work, const struct sm_sheet_
                             observation ? observation->entry_idx : -1, &text, err);
 }
 
-/* The table's work, as long as there is a liner; where a person calls for more, the reason says what. */
-static const char *work_before(struct sm_arena *arena, const struct sm_observation *observation,
-                               const struct sm_sheet_decision *decision)
+const char *sm_align_work_before(struct sm_arena *arena, const char *items, enum sm_treatment before,
+                                 enum sm_treatment decided, const char *reason)
 {
-    const char *items = observation->prepare ? observation->prepare : "";
-    if (decision->treatment != SM_TREATMENT_LINE && decision->treatment != SM_TREATMENT_PREPARE) {
+    items = items ? items : "";
+    if (decided != SM_TREATMENT_LINE && decided != SM_TREATMENT_PREPARE) {
         return "";
     }
-    if (decision->treatment == SM_TREATMENT_LINE || observation->treatment == SM_TREATMENT_PREPARE) {
+    if (decided == SM_TREATMENT_LINE || before == SM_TREATMENT_PREPARE || !reason || !*reason) {
         return items;
     }
-    return sm_arena_printf(arena, "%s%s%s", items, *items ? "; " : "", decision->reason);
+    return sm_arena_printf(arena, "%s%s%s", items, *items ? "; " : "", reason);
 }
 
 static enum sm_status overrule(struct sm_align__work *work, struct sm_observation *observation,
@@ -61,7 +60,8 @@ static enum sm_status overrule(struct sm_align__work *work, struct sm_observatio
                               table)
             : sm_arena_printf(arena, "decided in the sheet: %s (code table: %s, %s)", decision->reason,
                               sm_treatment_name(observation->treatment), table);
-    observation->prepare = work_before(arena, observation, decision);
+    observation->prepare = sm_align_work_before(arena, observation->prepare, observation->treatment, decision->treatment,
+                                                decision->reason);
     observation->treatment = decision->treatment;
     return observation->reason && observation->prepare ? SM_OK : no_memory(err);
 }

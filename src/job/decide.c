@@ -8,6 +8,7 @@
  */
 #include "job_internal.h"
 
+#include "stopmark/align.h"
 #include "stopmark/sheet.h"
 #include "stopmark/trace.h"
 
@@ -338,14 +339,10 @@ static enum sm_status decide_place(struct sm_job *job, struct sm_observation *ob
     if (decision->act == SM_REVIEW_MOVE) {
         move(observation, decision, job);
     } else if (decision->act == SM_REVIEW_TREATMENT) {
-        bool is_prepare = decision->treatment == SM_TREATMENT_PREPARE;
+        observation->prepare = sm_align_work_before(job->alignment->arena, observation->prepare, observation->treatment,
+                                                    decision->treatment, decision->reason);
         observation->treatment = decision->treatment;
         observation->reason = say(job, "decided in review", decision);
-        if (is_prepare && !*or_empty(observation->prepare)) {
-            observation->prepare = sm_arena_strdup(job->alignment->arena, or_empty(decision->reason));
-        } else if (!is_prepare) {
-            observation->prepare = "";
-        }
     } else if (decision->act == SM_REVIEW_WITHDRAW) {
         observation->treatment = SM_TREATMENT_NONE;
         observation->reason = say(job, "withdrawn in review", decision);

@@ -217,6 +217,19 @@ static void test_review__place_code_clock_treatment(void **state)
     decide(review, &decision);
     assert_string_equal(observation(review, 1)->code, "BAC");
     assert_int_equal(observation(review, 1)->treatment, SM_TREATMENT_PREPARE);
+    char work[200]; /* what the table asks for before a liner is asked for whoever says that there be one */
+    sm_strcopy(work, sizeof work, observation(review, 1)->prepare);
+    assert_true(*work);
+    decision = decision_of(SM_REVIEW_TREATMENT, "O2");
+    decision.treatment = SM_TREATMENT_LINE;
+    decision.reason = "sound enough for a liner";
+    decide(review, &decision);
+    assert_int_equal(observation(review, 1)->treatment, SM_TREATMENT_LINE);
+    assert_string_equal(observation(review, 1)->prepare, work);
+    decision.treatment = SM_TREATMENT_REFER;
+    decision.reason = "too far gone";
+    decide(review, &decision);
+    assert_string_equal(observation(review, 1)->prepare, "");
     sm_job_review_close(&review);
 }
 
