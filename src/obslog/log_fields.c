@@ -327,7 +327,8 @@ static bool is_characterisation(const char *s, size_t n)
     return n >= 1 && n <= 2 && is_letter(s[0]) && (n == 1 || is_letter(s[1]));
 }
 
-/* "BAB B A" or "BAB.B.A" at its gaps; left alone where what follows is no characterisation. */
+/* "BAB B A" or "BAB.B.A" at its gaps; left alone where nothing stands before the first gap, or what follows is no
+ * characterisation. */
 static void split_at_gaps(struct sm_obslog_code *split)
 {
     static const char gaps[] = " .,/";
@@ -336,7 +337,7 @@ static void split_at_gaps(struct sm_obslog_code *split)
     size_t n_first = strcspn(first, gaps);
     const char *second = first + n_first + strspn(first + n_first, gaps);
     size_t n_second = strcspn(second, gaps);
-    if (!is_characterisation(first, n_first) || (n_second && !is_characterisation(second, n_second)) ||
+    if (n_code == 0 || !is_characterisation(first, n_first) || (n_second && !is_characterisation(second, n_second)) ||
         second[n_second]) {
         return;
     }

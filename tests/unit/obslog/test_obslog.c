@@ -183,6 +183,7 @@ static void test_codes_split(void **state)
         {"BABBA", "BAB", "B", "A"},   {"BABB", "BAB", "B", ""},     {"BCDXP", "BCD", "XP", ""},
         {"BCD XP", "BCD", "XP", ""},  {"RFJ", "RFJ", "", ""},       {"MWLS", "MWLS", "", ""},
         {"CL S01", "CL S01", "", ""}, {"JOMD", "JOMD", "", ""},     {"BSV", "BSV", "", ""},
+        {",BA", ",BA", "", ""},       {". B A", ". B A", "", ""},
     };
     for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
         char text[100];
