@@ -99,6 +99,19 @@ char *sm_arena_strndup(struct sm_arena *arena, const char *text, size_t n) SM_CH
 char *sm_arena_printf(struct sm_arena *arena, const char *fmt, ...) SM_CHECKED SM_PRINTF(2, 3);
 char *sm_arena_vprintf(struct sm_arena *arena, const char *fmt, va_list args) SM_CHECKED SM_PRINTF(2, 0);
 
+/**
+ * A set of names with a number each, found in the same time however many there are. Zero-initialise. Names are borrowed and
+ * must outlive it.
+ */
+struct sm_name_slot;
+struct sm_names {
+    struct sm_name_slot *slot;
+    size_t n, capacity;
+};
+bool sm_names_find(const struct sm_names *names, const char *name, size_t *value); /**< *value stays where it is not there */
+enum sm_status sm_names_set(struct sm_names *names, const char *name, size_t value) SM_CHECKED; /**< added, or its number changed */
+void sm_names_release(struct sm_names *names);
+
 /* ---- growable text ----------------------------------------------------------------------------------------- */
 
 /**

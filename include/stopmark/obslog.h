@@ -56,6 +56,27 @@ enum sm_status sm_obslog_list(struct sm_obslog_list **out, const char *path, str
 enum sm_status sm_obslog_list_parse(struct sm_obslog_list **out, const char *data, size_t n,
                                     const char *source, struct sm_error *err) SM_CHECKED;
 void sm_obslog_list_free(struct sm_obslog_list **list);
+
+/**
+ * A file with all its inspections, read once: for work on many of them, which sm_obslog_read() would read it for again
+ * each time. Nothing of it changes.
+ */
+struct sm_obslog_file;
+/** @param unit of distances without one; SM_UNIT_UNKNOWN = metres. @param out [new] free with sm_obslog_file_free().
+ * @return as sm_obslog_read(), but what is missing is told by the two below. @cost linear in the file. */
+enum sm_status sm_obslog_file_read(struct sm_obslog_file **out, const char *path, enum sm_unit unit,
+                                   struct sm_error *err) SM_CHECKED;
+enum sm_status sm_obslog_file_parse(struct sm_obslog_file **out, const char *data, size_t n, const char *source,
+                                    enum sm_unit unit, struct sm_error *err) SM_CHECKED;
+void sm_obslog_file_free(struct sm_obslog_file **file);
+/** One inspection as a log of its own, what sm_obslog_read() gives. @param opts NULL = defaults; its unit says nothing here.
+ * @cost linear in that inspection, and in the number of inspections where a segment is named. */
+enum sm_status sm_obslog_file_pick(struct sm_obslog **out, const struct sm_obslog_file *file,
+                                   const struct sm_obslog_opts *opts, struct sm_error *err) SM_CHECKED;
+/** What sm_obslog_list() gives. */
+enum sm_status sm_obslog_file_list(struct sm_obslog_list **out, const struct sm_obslog_file *file,
+                                   struct sm_error *err) SM_CHECKED;
+
 /** The format that the first bytes of a file speak of: "csv", "en13508", "isybau", "m150"; NULL = none. The rest may still
  * be broken. */
 const char *sm_obslog_guess_format(const char *data, size_t n);

@@ -75,9 +75,8 @@ struct csv_log {
     size_t at[N_COLUMNS]; /* field index of each column, SIZE_MAX = none */
     char unit[N_COLUMNS][16];
     size_t segment_at;
-    const char **segment; /* ids met so far, in order */
-    size_t n_segments, segments_capacity;
-    size_t current; /* index into segment */
+    struct sm_names segments; /* ids met so far, with the number of their inspection */
+    const char *segment;      /* of the row above, NULL = there is none */
 };
 
 static enum sm_status no_memory(struct sm_error *err)
@@ -216,9 +215,9 @@ static enum sm_status note_rows_above(struct csv_log *log, struct sm_error *err)
         struct sm_text text = {0};
         join_row(&text, &row);
         status = text.failed ? SM_E_NOMEM
-                             : sm_obslog__note(log->build, row.line,
-                                               "stands above the header row, no data row: %.300s",
-                                               sm_text_str(&text));
+                             : sm_obslog__note_all(log->build, row.line, SM_SEVERITY_NOTE,
+                                                   "stands above the header row, no data row: %.300s",
+                                                   sm_text_str(&text));
         sm_text_release(&text);
     }
     return status == SM_OK ? SM_OK : no_memory(err);
@@ -239,12 +238,10 @@ static enum sm_status no_header_error(const struct csv_log *log, struct sm_error
 static enum sm_status begin_segment(struct csv_log *log, const char *id, uint32_t line, struct sm_error *err)
 {
     struct sm_obslog_inspection inspection = sm_obslog__inspection_none(line);
-    if (sm_grow(&log->segment, log->n_segments, &log->segments_capacity, sizeof *log->segment) != SM_OK) {
+    if (sm_names_set(&log->segments, id, log->segments.n) != SM_OK) {
         return no_memory(err);
     }
-    inspection.segment.id = id;
-    log->current = log->n_segments;
-    log->segment[log->n_segments++] = id;
+    inspection.segment.id = log->segment = id;
     return sm_obslog__begin(log->build, &inspection, err);
 }
 
@@ -252,15 +249,14 @@ static enum sm_status begin_segment(struct csv_log *log, const char *id, uint32_
 static enum sm_status turn_to_segment(struct csv_log *log, const struct sm_csv_row *row, struct sm_error *err)
 {
     const char *id = log->segment_at < row->n_fields ? row->field[log->segment_at] : "";
-    if (log->n_segments > 0 && (!*id || strcmp(log->segment[log->current], id) == 0)) {
+    size_t inspection_idx;
+    if (log->segment && (!*id || strcmp(log->segment, id) == 0)) {
         return SM_OK;
     }
-    for (size_t k = 0; k < log->n_segments; k++) {
-        if (strcmp(log->segment[k], id) == 0) {
-            log->current = k;
-            sm_obslog__resume(log->build, k);
-            return SM_OK;
-        }
+    if (sm_names_find(&log->segments, id, &inspection_idx)) {
+        log->segment = id;
+        sm_obslog__resume(log->build, inspection_idx);
+        return SM_OK;
     }
     return begin_segment(log, id, row->line, err);
 }
@@ -363,7 +359,8 @@ static enum sm_status read_rows(struct csv_log *log, struct sm_error *err)
             continue;
         }
         status = log->segment_at == SIZE_MAX ? SM_OK : turn_to_segment(log, &row, err);
-        if (status == SM_OK && sm_obslog__count_row(log->build)) {
+        if (status == SM_OK) {
+            sm_obslog__count_row(log->build);
             status = take_row(log, &row, err);
         }
     }
@@ -405,7 +402,7 @@ static enum sm_status read_csv(struct sm_obslog_build *build, struct sm_error *e
     if (status == SM_OK) {
         status = read_table(&log, err);
     }
-    sm_free(log.segment);
+    sm_names_release(&log.segments);
     sm_csv_free(&log.csv);
     return status;
 }

@@ -177,6 +177,7 @@ static enum sm_status take_header(struct en_file *file, char *codes_line, struct
     const char *code[FIELDS_MAX], *value[FIELDS_MAX];
     char *codes = strchr(codes_line, '=');
     uint32_t line = file->line;
+    sm_obslog__announce(file->build);
     if (!codes) {
         return sm_obslog__note(file->build, line, "a header line without codes: %.60s", codes_line);
     }
@@ -269,6 +270,7 @@ static enum sm_status begin_inspection(struct en_file *file, struct sm_error *er
     struct sm_obslog_inspection inspection = sm_obslog__inspection_none(file->line);
     const char *video = header_value(file, "ABS");
     char date[32];
+    sm_obslog__announce(file->build);
     take_nodes(file, &inspection);
     inspection.segment.material = sm_obslog__material_en(header_value(file, "ACD"));
     sm_obslog__tidy_date(date, sizeof date, header_value(file, "ABF"));
@@ -277,7 +279,6 @@ static enum sm_status begin_inspection(struct en_file *file, struct sm_error *er
     if (*video && !inspection.video) {
         return sm_obslog__no_memory(err);
     }
-    sm_obslog__announce(file->build, inspection.segment.id);
     enum sm_status status = take_sizes(file, &inspection);
     return status == SM_OK ? sm_obslog__begin(file->build, &inspection, err) : status;
 }
@@ -337,7 +338,7 @@ static enum sm_status take_columns(struct en_file *file, char *s, struct sm_erro
     }
     enum sm_status status = begin_inspection(file, err);
     file->is_video_time = are_video_times(file);
-    if (status == SM_OK && !file->is_video_time && file->build->is_taken) {
+    if (status == SM_OK && !file->is_video_time) {
         status = sm_obslog__note(file->build, file->line,
                                  "the video references are no times (H)MMSS; they are kept as remarks and "
                                  "only the distances are used");
@@ -439,16 +440,15 @@ static enum sm_status take_row(struct en_file *file, char *line, struct sm_error
 }
 
 /* The distances of an inspection are as fine as the finest of them. */
-static void level_last_digits(struct sm_obslog *log)
+static void level_last_digits(struct sm_obslog_file *log, const struct sm_obslog_part *part)
 {
     double finest_m = HUGE_VAL;
-    for (size_t k = 0; k < log->n_entries; k++) {
-        finest_m = fmin(finest_m, log->entry[k].distance_digit_m);
+    for (size_t k = part->entries.first; k != SM_OBSLOG_NONE; k = log->entry[k].next) {
+        finest_m = fmin(finest_m, log->entry[k].entry.distance_digit_m);
     }
-    for (size_t k = 0; k < log->n_entries; k++) {
-        if (!isnan(log->entry[k].distance_digit_m)) {
-            log->entry[k].distance_digit_m = finest_m;
-        }
+    for (size_t k = part->entries.first; k != SM_OBSLOG_NONE; k = log->entry[k].next) {
+        struct sm_log_entry *entry = &log->entry[k].entry;
+        entry->distance_digit_m = isnan(entry->distance_digit_m) ? SM_NAN : finest_m;
     }
 }
 
@@ -499,7 +499,11 @@ static enum sm_status take_line(struct en_file *file, char *line, struct sm_erro
         return sm_obslog__lost(file->build, file->line,
                                "row not used, it stands outside any inspection: %.100s", line);
     }
-    return !file->is_manhole && sm_obslog__count_row(file->build) ? take_row(file, line, err) : SM_OK;
+    if (file->is_manhole) {
+        return SM_OK;
+    }
+    sm_obslog__count_row(file->build);
+    return take_row(file, line, err);
 }
 
 static enum sm_status read_lines(struct en_file *file, struct sm_error *err)
@@ -509,11 +513,11 @@ static enum sm_status read_lines(struct en_file *file, struct sm_error *err)
         status = take_line(file, line, err);
     }
     if (status == SM_OK && file->is_in_rows) {
-        status = sm_obslog__note(file->build, file->line,
-                                 "the file ends inside an inspection (no #Z); was it cut?");
+        status = sm_obslog__note_all(file->build, file->line, SM_SEVERITY_NOTE,
+                                     "the file ends inside an inspection (no #Z); was it cut?");
     }
-    if (status == SM_OK && file->build->log) {
-        level_last_digits(file->build->log);
+    for (size_t k = 0; status == SM_OK && k < file->build->file->n_parts; k++) {
+        level_last_digits(file->build->file, &file->build->file->part[k]);
     }
     return status == SM_E_NOMEM ? sm_obslog__no_memory(err) : status;
 }

@@ -265,10 +265,11 @@ static enum sm_status take_time(struct sm_obslog_build *build, struct sm_log_ent
     }
     entry->time_s = time.time_s;
     entry->time_frames = time.frames;
-    build->n_times++;
-    build->n_may_be_hours += time.may_be_hours;
-    build->n_may_be_hmmss += time.may_be_hmmss;
-    build->n_past_minute += time.may_be_hmmss && time.time_s >= 100;
+    struct sm_obslog_part *part = sm_obslog__part(build);
+    part->n_times++;
+    part->n_may_be_hours += time.may_be_hours;
+    part->n_may_be_hmmss += time.may_be_hmmss;
+    part->n_past_minute += time.may_be_hmmss && time.time_s >= 100;
     return time.time_s < 0 ? sm_obslog__odd(build, entry->line, "the time \"%.40s\" is negative", text)
                            : SM_OK;
 }
@@ -282,7 +283,7 @@ static enum sm_status take_place(struct sm_obslog_build *build, struct sm_log_en
     if (status != SM_OK || !*distance) {
         return status;
     }
-    unit = *unit ? unit : build->input->opts->unit == SM_UNIT_FT ? "ft" : "m";
+    unit = *unit ? unit : build->input->unit == SM_UNIT_FT ? "ft" : "m";
     struct sm_obslog_length length;
     if (!sm_obslog__parse_distance(&length, distance, unit)) {
         return sm_obslog__odd(build, entry->line,
@@ -290,8 +291,8 @@ static enum sm_status take_place(struct sm_obslog_build *build, struct sm_log_en
     }
     entry->distance_m = length.length_m;
     entry->distance_digit_m = length.digit_m;
-    build->n_distances++;
-    build->n_feet += length.unit == SM_UNIT_FT;
+    sm_obslog__part(build)->n_distances++;
+    sm_obslog__part(build)->n_feet += length.unit == SM_UNIT_FT;
     return entry->distance_m < 0
                ? sm_obslog__odd(build, entry->line, "the distance \"%.40s\" is negative", distance)
                : SM_OK;
@@ -327,8 +328,8 @@ static bool is_characterisation(const char *s, size_t n)
     return n >= 1 && n <= 2 && is_letter(s[0]) && (n == 1 || is_letter(s[1]));
 }
 
-/* "BAB B A" or "BAB.B.A" at its gaps; left alone where nothing stands before the first gap, or what follows is no
- * characterisation. */
+/* "BAB B A" or "BAB.B.A" at its gaps; left alone where nothing stands before the first gap, or what follows
+ * is no characterisation. */
 static void split_at_gaps(struct sm_obslog_code *split)
 {
     static const char gaps[] = " .,/";
@@ -337,8 +338,8 @@ static void split_at_gaps(struct sm_obslog_code *split)
     size_t n_first = strcspn(first, gaps);
     const char *second = first + n_first + strspn(first + n_first, gaps);
     size_t n_second = strcspn(second, gaps);
-    if (n_code == 0 || !is_characterisation(first, n_first) || (n_second && !is_characterisation(second, n_second)) ||
-        second[n_second]) {
+    if (n_code == 0 || !is_characterisation(first, n_first) ||
+        (n_second && !is_characterisation(second, n_second)) || second[n_second]) {
         return;
     }
     memcpy(split->ch1, first, n_first);

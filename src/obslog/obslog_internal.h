@@ -9,36 +9,59 @@
 /** Limits of what is taken from a file. */
 enum {
     SM_OBSLOG_LIMIT_BYTES = 256 << 20,
-    SM_OBSLOG_LIMIT_ROWS = 1000000,
+    SM_OBSLOG_LIMIT_ROWS = 2000000,
+    SM_OBSLOG_LIMIT_INSPECTIONS = 500000,
 };
 
 /** Bytes to read; nothing is read beyond n. */
 struct sm_obslog_input {
     const char *data;
     size_t n;
-    const char *source;                /**< never NULL */
-    const struct sm_obslog_opts *opts; /**< never NULL */
+    const char *source; /**< never NULL */
+    enum sm_unit unit;  /**< of distances without one */
 };
 
-/** A log under construction, or a list of inspections when list is set. */
-struct sm_obslog_build {
-    const struct sm_obslog_input *input;
-    struct sm_obslog *log;
-    size_t capacity;
-    struct sm_obslog_list *list; /**< NULL = read rows */
-    size_t list_capacity;
-    struct sm_arena *arena;  /**< of the log or the list */
-    size_t n_inspections;    /**< begun so far */
-    size_t n_of_segment;     /**< of the asked segment */
-    size_t current_idx;      /**< inspection that rows are counted for */
-    size_t taken_idx;        /**< the wanted one, when has_taken */
-    bool is_taken;           /**< rows of the current inspection are wanted */
-    bool has_taken;          /**< the wanted inspection has been met */
-    bool is_quiet;           /**< announced, and not wanted */
-    size_t n_rows_elsewhere; /**< rows of the other inspections */
-    size_t n_distances, n_feet; /**< of the wanted one's rows: with a distance, with one in feet */
+#define SM_OBSLOG_NONE SIZE_MAX
+/** What belongs to one inspection, among the entries or findings of all: each knows the next. */
+struct sm_obslog_chain {
+    size_t first, last; /**< SM_OBSLOG_NONE = empty */
+};
+/** An inspection of a file: what its header says, and which entries and findings are its. */
+struct sm_obslog_part {
+    struct sm_obslog_inspection head;
+    struct sm_obslog_chain entries, findings;
+    size_t n_entries;
+    size_t n_distances, n_feet; /**< of its rows: with a distance, with one in feet */
     size_t n_times, n_may_be_hours, n_may_be_hmmss; /**< with a time, with one that could mean something else */
     size_t n_past_minute; /**< of the last: those from 100 on, where the two meanings part */
+};
+struct sm_obslog_file_entry {
+    struct sm_log_entry entry;
+    size_t next;
+};
+struct sm_obslog_file {
+    struct sm_arena *arena; /**< of all strings but those of findings */
+    const char *source, *format;
+    struct sm_obslog_part *part;
+    size_t n_parts, parts_capacity;
+    struct sm_obslog_file_entry *entry; /**< in file order */
+    size_t n_entries, entries_capacity;
+    struct sm_findings findings; /**< in the order they were made */
+    size_t *next_finding;        /**< of each of these */
+    size_t next_capacity;
+    struct sm_obslog_chain of_all; /**< findings that every inspection is told */
+    size_t n_rows;                 /**< data rows of all inspections */
+    struct sm_error broken;        /**< why and where the file broke off; status SM_OK = it did not */
+};
+
+/** A file under construction. */
+struct sm_obslog_build {
+    const struct sm_obslog_input *input;
+    struct sm_obslog_file *file;
+    struct sm_arena *arena;          /**< the file's */
+    size_t current_idx;              /**< inspection that rows go to */
+    size_t owner_idx;                /**< inspection that findings go to; n_parts = the one that begins next */
+    struct sm_obslog_chain upcoming; /**< findings of that one */
 };
 
 /** A format. probe returns how sure it is, 0 = not mine; the surest reads. */
@@ -52,19 +75,28 @@ extern const struct sm_obslog_reader sm_obslog__csv, sm_obslog__en13508, sm_obsl
 /** Does a text (ASCII) stand among the first bytes, in UTF-8 or UTF-16? */
 bool sm_obslog__xml_has(const struct sm_obslog_input *input, const char *text);
 
+/* ---- the file
+ * ---------------------------------------------------------------------------------------------- */
+
+/** An empty one. @return NULL = no memory. */
+struct sm_obslog_file *sm_obslog__file_new(const char *source);
+/** Copies every string of an inspection; an empty one counts as not said. */
+enum sm_status sm_obslog__copy_inspection(struct sm_arena *arena, struct sm_obslog_inspection *inspection) SM_CHECKED;
+/** What was found about an inspection still to come, when none did, is told by the last. */
+void sm_obslog__settle(struct sm_obslog_build *build);
+
 /* ---- building
  * ---------------------------------------------------------------------------------------------- */
 
 /** An inspection with nothing known. */
 struct sm_obslog_inspection sm_obslog__inspection_none(uint32_t line);
-/** The segment of the inspection that is going to begin: findings about one that is not wanted are not kept.
- */
-void sm_obslog__announce(struct sm_obslog_build *build, const char *segment_id);
-/** Begin an inspection; afterwards build->is_taken tells whether its rows are wanted. Strings are copied. */
+/** What is found from now on is about the inspection that is going to begin. */
+void sm_obslog__announce(struct sm_obslog_build *build);
+/** Begin an inspection, which rows and findings go to from now on. Strings are copied. */
 enum sm_status sm_obslog__begin(struct sm_obslog_build *build, const struct sm_obslog_inspection *inspection,
                                 struct sm_error *err) SM_CHECKED;
-/** Count a data row of the inspection begun last. @return whether it is wanted. */
-bool sm_obslog__count_row(struct sm_obslog_build *build);
+/** Count a data row of the inspection that is current. */
+void sm_obslog__count_row(struct sm_obslog_build *build);
 /** Go on with an inspection begun before (index in the order of sm_obslog__begin()). */
 void sm_obslog__resume(struct sm_obslog_build *build, size_t inspection_idx);
 /** An entry with nothing known. */
@@ -75,12 +107,20 @@ enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log
 /** Something odd in the row that is going to be the next entry. */
 enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
     SM_PRINTF(3, 4);
-/** A row, or part of the file, that could not be used. */
+/** A row that could not be used. */
 enum sm_status sm_obslog__lost(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
     SM_PRINTF(3, 4);
-/** Something worth knowing about the file. */
+/** As sm_obslog__odd() about the inspection, not about one row of it. */
 enum sm_status sm_obslog__note(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
     SM_PRINTF(3, 4);
+/** Something about the file that every inspection of it should know; a handful a file at most. */
+enum sm_status sm_obslog__note_all(struct sm_obslog_build *build, uint32_t line, enum sm_severity severity, const char *fmt,
+                                   ...) SM_CHECKED SM_PRINTF(4, 5);
+/** The file broke off: told to those inspections that have rows, an error for the others. */
+enum sm_status sm_obslog__broken(struct sm_obslog_build *build, uint32_t line, uint32_t column,
+                                 const char *why) SM_CHECKED;
+/** The current inspection. */
+struct sm_obslog_part *sm_obslog__part(const struct sm_obslog_build *build);
 /** Path of a file named in the log, as opened; NULL when memory runs out. */
 const char *sm_obslog__beside(struct sm_obslog_build *build, const char *name);
 enum sm_status sm_obslog__no_memory(struct sm_error *err);

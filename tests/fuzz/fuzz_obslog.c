@@ -1,6 +1,6 @@
 /*
  * Any bytes as an operator's log: read it, list it, write what was read in both formats and read that again.
- * Every entry must be whole, and what is written must be read.
+ * Every entry must be whole, no row lost, and what is written must be read.
  */
 #include "fuzz.h"
 
@@ -49,6 +49,33 @@ static void write_and_read(const struct sm_obslog *log)
     sm_text_release(&text);
 }
 
+/* Every data row of an inspection is an entry or a finding of its own. */
+static void look_for_lost_rows(const struct sm_obslog *log, size_t n_rows)
+{
+    size_t n_told = 0;
+    for (size_t k = 0; k < log->findings.n; k++) {
+        const struct sm_finding *finding = &log->findings.item[k];
+        n_told += finding->flag == SM_FLAG_ROW_ODD && finding->entry_idx < 0;
+    }
+    FUZZ_REQUIRE(log->n_entries <= n_rows && log->n_entries + n_told >= n_rows);
+}
+
+static void look_at_all(const struct sm_obslog_file *file, const struct sm_obslog_list *list)
+{
+    for (size_t k = 0; k < list->n_inspections && k < 20; k++) {
+        struct sm_obslog_opts opts = {.inspection = (int32_t)k + 1};
+        struct sm_obslog *log = NULL;
+        struct sm_error err = {0};
+        if (sm_obslog_file_pick(&log, file, &opts, &err) == SM_OK) {
+            look_at(log);
+            look_for_lost_rows(log, list->inspection[k].n_rows);
+        } else {
+            FUZZ_REQUIRE(err.status != SM_OK && err.text[0]);
+        }
+        sm_obslog_free(&log);
+    }
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
 {
     struct sm_obslog *log = NULL;
@@ -60,10 +87,14 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
     } else {
         FUZZ_REQUIRE(err.status != SM_OK && err.text[0]);
     }
-    if (sm_obslog_list_parse(&list, (const char *)data, n, "fuzz", &err) == SM_OK) {
+    struct sm_obslog_file *file = NULL;
+    if (sm_obslog_file_parse(&file, (const char *)data, n, "fuzz", SM_UNIT_FT, &err) == SM_OK &&
+        sm_obslog_file_list(&list, file, &err) == SM_OK) {
         FUZZ_REQUIRE(list->format);
+        look_at_all(file, list);
     }
     sm_obslog_list_free(&list);
+    sm_obslog_file_free(&file);
     sm_obslog_free(&log);
     return 0;
 }

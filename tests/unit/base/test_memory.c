@@ -1,6 +1,7 @@
 /* Checked heap, growable arrays, arena; every allocation of the larger calls failed in turn. */
 #include <stdalign.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "sm_test.h"
@@ -124,12 +125,51 @@ static int read_source(void *user)
     return status;
 }
 
+static int fill_names(void *user)
+{
+    static char name[300][8];
+    struct sm_names names = {0};
+    int status = SM_OK;
+    for (size_t i = 0; i < 300 && status == SM_OK; i++) {
+        snprintf(name[i], sizeof name[i], "n%zu", i);
+        status = sm_names_set(&names, name[i], i);
+    }
+    size_t *found = user, value;
+    for (size_t i = 0; found && i < 300; i++) {
+        *found += sm_names_find(&names, name[i], &value) && value == i;
+    }
+    sm_names_release(&names);
+    return status;
+}
+
+static void test_names__found_with_their_numbers(void **state)
+{
+    (void)state;
+    struct sm_names names = {0};
+    size_t value = 7, n_found = 0;
+    assert_false(sm_names_find(&names, "", &value));
+    assert_int_equal(sm_names_set(&names, "", 3), SM_OK);
+    assert_int_equal(sm_names_set(&names, "a", 4), SM_OK);
+    assert_int_equal(sm_names_set(&names, "a", 5), SM_OK);
+    assert_false(sm_names_find(&names, "b", &value));
+    assert_int_equal(value, 7);
+    assert_true(sm_names_find(&names, "a", &value));
+    assert_int_equal(value, 5);
+    assert_true(sm_names_find(&names, "", &value));
+    assert_int_equal(value, 3);
+    assert_int_equal(names.n, 2);
+    sm_names_release(&names);
+    assert_int_equal(fill_names(&n_found), SM_OK);
+    assert_int_equal(n_found, 300);
+}
+
 static void test_allocations__every_failure_is_told(void **state)
 {
     (void)state;
     sm_test_alloc_all(parse_table, NULL);
     sm_test_alloc_all(fill_arena, NULL);
     sm_test_alloc_all(write_text, NULL);
+    sm_test_alloc_all(fill_names, NULL);
     char path[512];
     assert_true(sm_strcopy(path, sizeof path, sm_test_source("LICENSE")));
     sm_test_alloc_all(read_source, path);
@@ -142,6 +182,7 @@ int main(void)
         cmocka_unit_test(test_grow__keeps_items),
         cmocka_unit_test(test_arena__pieces_are_apart_zeroed_aligned),
         cmocka_unit_test(test_arena__strings),
+        cmocka_unit_test(test_names__found_with_their_numbers),
         cmocka_unit_test(test_allocations__every_failure_is_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
