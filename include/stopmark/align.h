@@ -28,15 +28,6 @@ enum sm_status sm_align(struct sm_alignment **out, const struct sm_obslog *log, 
                         struct sm_error *err) SM_CHECKED;
 void sm_alignment_free(struct sm_alignment **alignment);
 
-/**
- * The work before a liner once a person has said what an observation calls for: the table's work as long as there is
- * a liner; where the person calls for work and the table did not, the reason says which.
- * @param items the table's work, ';' between items, NULL or "" = none. @param before what the table says.
- * @return text of the arena or an argument, "" = none, NULL = out of memory.
- */
-const char *sm_align_work_before(struct sm_arena *arena, const char *items, enum sm_treatment before,
-                                 enum sm_treatment decided, const char *reason);
-
 /* ---- several runs of one segment ---------------------------------------------------------------------------- */
 
 /** One run through a segment. */

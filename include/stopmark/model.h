@@ -274,7 +274,8 @@ struct sm_sheet_decision {
     const char *code;  /**< it must have, so that the word does not fall on another row; "" = not said */
     enum sm_treatment treatment;
     const char *reason; /**< never empty */
-    uint32_t line;      /**< of the sheet, 0 = given with sm_sheet_set() */
+    uint32_t line;      /**< of the sheet, 0 = given with sm_sheet_set() or sm_sheet_decide() */
+    bool is_of_review;  /**< said in a review; where the observation is not (any more) nothing is told */
 };
 /** Everything a survey sheet says, defaults filled in. Free with sm_sheet_free() (sheet.h). */
 struct sm_sheet {

@@ -31,6 +31,12 @@ enum sm_status sm_sheet_parse_with(struct sm_sheet **out, const char *text, size
  */
 enum sm_status sm_sheet_set(struct sm_sheet *sheet, const char *key, const char *value,
                             struct sm_error *err) SM_CHECKED;
+/**
+ * Take a person's word on what is done about an observation as if it stood in the sheet's [decisions], in the place of
+ * one about the same observation. @param decision [borrow] reason not empty, code NULL or "" = any.
+ */
+enum sm_status sm_sheet_decide(struct sm_sheet *sheet, const struct sm_sheet_decision *decision,
+                               struct sm_error *err) SM_CHECKED;
 /** Values that contradict each other: a rim without its way to the pipe edge, ties out of order. */
 enum sm_status sm_sheet_check(const struct sm_sheet *sheet, struct sm_error *err) SM_CHECKED;
 /** A sheet with every default and nothing else. */

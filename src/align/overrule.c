@@ -1,6 +1,7 @@
 /*
- * The sheet's [decisions]: a person's word on what is done about an observation overrules the code table's.
- * What the table said stays in the reason, so that whoever reads the schedule sees both.
+ * A person's word on what is done about an observation, from the sheet's [decisions] or from a review, overrules the
+ * code table's. What the table said stays in the reason, so that whoever reads the schedule sees both. The last word
+ * meets what the table says, not what an earlier word left: work before a liner is there again when line follows refer.
  */
 #include "align_internal.h"
 
@@ -36,14 +37,16 @@ static enum sm_status report(struct sm_align__work *work, const struct sm_sheet_
                             observation ? observation->entry_idx : -1, &text, err);
 }
 
-const char *sm_align_work_before(struct sm_arena *arena, const char *items, enum sm_treatment before,
-                                 enum sm_treatment decided, const char *reason)
+/* The table's work as long as there is a liner; where the person calls for work and the table did not, the reason
+ * says which. */
+static const char *work_before(struct sm_arena *arena, const struct sm_observation *table,
+                               enum sm_treatment decided, const char *reason)
 {
-    items = items ? items : "";
+    const char *items = table->prepare ? table->prepare : "";
     if (decided != SM_TREATMENT_LINE && decided != SM_TREATMENT_PREPARE) {
         return "";
     }
-    if (decided == SM_TREATMENT_LINE || before == SM_TREATMENT_PREPARE || !reason || !*reason) {
+    if (decided == SM_TREATMENT_LINE || table->treatment == SM_TREATMENT_PREPARE) {
         return items;
     }
     return sm_arena_printf(arena, "%s%s%s", items, *items ? "; " : "", reason);
@@ -54,14 +57,13 @@ static enum sm_status overrule(struct sm_align__work *work, struct sm_observatio
 {
     struct sm_arena *arena = work->out->arena;
     const char *table = observation->reason && *observation->reason ? observation->reason : "no reason given";
-    observation->reason =
-        decision->treatment == observation->treatment
-            ? sm_arena_printf(arena, "decided in the sheet: %s (as the code table: %s)", decision->reason,
-                              table)
-            : sm_arena_printf(arena, "decided in the sheet: %s (code table: %s, %s)", decision->reason,
-                              sm_treatment_name(observation->treatment), table);
-    observation->prepare = sm_align_work_before(arena, observation->prepare, observation->treatment, decision->treatment,
-                                                decision->reason);
+    const char *where = decision->is_of_review ? "in review" : "in the sheet";
+    observation->reason = decision->treatment == observation->treatment
+                              ? sm_arena_printf(arena, "decided %s: %s (as the code table: %s)", where,
+                                                decision->reason, table)
+                              : sm_arena_printf(arena, "decided %s: %s (code table: %s, %s)", where, decision->reason,
+                                                sm_treatment_name(observation->treatment), table);
+    observation->prepare = work_before(arena, observation, decision->treatment, decision->reason);
     observation->treatment = decision->treatment;
     return observation->reason && observation->prepare ? SM_OK : no_memory(err);
 }
@@ -73,8 +75,11 @@ enum sm_status sm_align__overrule(struct sm_align__work *work, struct sm_error *
         const struct sm_sheet_decision *decision = &work->sheet->decision[i];
         struct sm_observation *observation = find(work, decision->id);
         bool is_meant = observation && (!*decision->code || sm_ascii_ieq(decision->code, observation->code));
-        status =
-            is_meant ? overrule(work, observation, decision, err) : report(work, decision, observation, err);
+        if (is_meant) {
+            status = overrule(work, observation, decision, err);
+        } else if (!decision->is_of_review) {
+            status = report(work, decision, observation, err);
+        }
     }
     return status;
 }

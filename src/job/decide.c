@@ -1,7 +1,7 @@
 /*
- * What a reviewer decided, worked into a survey. Rules and ties go into the sheet, words and clock into the log's
- * rows, readings into the trace: all that before alignment, which then draws its own conclusions. Extents moved by
- * hand, treatments and withdrawals come after it, because they overrule what it concludes.
+ * What a reviewer decided, worked into a survey. Rules, ties and treatments go into the sheet, words and clock into the
+ * log's rows, readings into the trace: all that before alignment, which then draws its own conclusions. Extents moved by
+ * hand and withdrawals come after it, because they overrule what it concludes.
  *
  * Observations keep their names whatever is decided: rows are never taken out of the log, and an added one that
  * was taken back keeps its place in line as long as a later one stands.
@@ -75,6 +75,15 @@ static enum sm_status decide_rule(struct sm_sheet *sheet, const struct sm_review
     return status;
 }
 
+static enum sm_status decide_treatment(struct sm_sheet *sheet, const struct sm_review_decision *decision,
+                                       struct sm_error *err)
+{
+    struct sm_sheet_decision word = {
+        .treatment = decision->treatment, .reason = or_empty(decision->reason), .is_of_review = true};
+    sm_strcopy(word.id, sizeof word.id, or_empty(decision->observation));
+    return sm_sheet_decide(sheet, &word, err);
+}
+
 enum sm_status sm_job__decide_sheet(struct sm_sheet *sheet, const struct sm_job__decisions *decisions,
                                     struct sm_error *err)
 {
@@ -85,6 +94,8 @@ enum sm_status sm_job__decide_sheet(struct sm_sheet *sheet, const struct sm_job_
             status = decide_tie(sheet, decision, err);
         } else if (decisions->is_active[i] && decision->act == SM_REVIEW_RULE) {
             status = decide_rule(sheet, decision, err);
+        } else if (decisions->is_active[i] && decision->act == SM_REVIEW_TREATMENT) {
+            status = decide_treatment(sheet, decision, err);
         }
     }
     return status;
@@ -338,11 +349,6 @@ static enum sm_status decide_place(struct sm_job *job, struct sm_observation *ob
 {
     if (decision->act == SM_REVIEW_MOVE) {
         move(observation, decision, job);
-    } else if (decision->act == SM_REVIEW_TREATMENT) {
-        observation->prepare = sm_align_work_before(job->alignment->arena, observation->prepare, observation->treatment,
-                                                    decision->treatment, decision->reason);
-        observation->treatment = decision->treatment;
-        observation->reason = say(job, "decided in review", decision);
     } else if (decision->act == SM_REVIEW_WITHDRAW) {
         observation->treatment = SM_TREATMENT_NONE;
         observation->reason = say(job, "withdrawn in review", decision);
@@ -379,13 +385,25 @@ static enum sm_status withdraw_undone(struct sm_job *job, const struct sm_job__d
     return status;
 }
 
+/* Who says what is to be done about an observation withdrawn before wants it back. */
+static bool is_taken_back(const struct sm_job__decisions *decisions, size_t idx)
+{
+    bool is_back = false;
+    for (size_t i = idx + 1; decisions->item[idx].act == SM_REVIEW_WITHDRAW && i < decisions->n; i++) {
+        const struct sm_review_decision *later = &decisions->item[i];
+        is_back = is_back || (decisions->is_active[i] && later->act == SM_REVIEW_TREATMENT &&
+                              strcmp(later->observation, decisions->item[idx].observation) == 0);
+    }
+    return is_back;
+}
+
 enum sm_status sm_job__decide_places(struct sm_job *job, const struct sm_job__decisions *decisions,
                                      struct sm_error *err)
 {
     enum sm_status status = withdraw_undone(job, decisions, err);
     for (size_t i = 0; status == SM_OK && i < decisions->n; i++) {
         struct sm_observation *observation = observation_named(job, decisions->item[i].observation);
-        if (decisions->is_active[i] && observation) {
+        if (decisions->is_active[i] && observation && !is_taken_back(decisions, i)) {
             status = decide_place(job, observation, &decisions->item[i], err);
         }
     }

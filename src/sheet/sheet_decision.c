@@ -5,6 +5,7 @@
  */
 #include "sheet_internal.h"
 
+#include <assert.h>
 #include <ctype.h>
 #include <string.h>
 
@@ -76,6 +77,21 @@ static enum sm_status replace(struct sm_sheet *sheet, const char *id, const stru
     return SM_OK;
 }
 
+static enum sm_status keep(struct sm_sheet *sheet, struct sm_sheet_decision decision, bool *is_double,
+                           struct sm_error *err)
+{
+    decision.code = sm_arena_strdup(sheet->arena, decision.code ? decision.code : "");
+    decision.reason = sm_arena_strdup(sheet->arena, decision.reason);
+    return decision.code && decision.reason ? replace(sheet, decision.id, &decision, is_double, err) : no_memory(err);
+}
+
+enum sm_status sm_sheet_decide(struct sm_sheet *sheet, const struct sm_sheet_decision *decision, struct sm_error *err)
+{
+    bool is_double;
+    assert(decision->reason && *decision->reason);
+    return keep(sheet, *decision, &is_double, err);
+}
+
 static enum sm_status odd(struct sm_error *err, const char *key, const char *what)
 {
     sm_error_set(err, SM_E_FORMAT, "the decision about \"%.40s\" %s", key, what);
@@ -111,12 +127,9 @@ enum sm_status sm_sheet__set_decision(struct sm_sheet_walk *walk, const char *ke
     if (!reason || !*reason) {
         return odd(err, key, "has no reason");
     }
-    decision.code = sm_arena_strdup(sheet->arena, code);
-    decision.reason = sm_arena_strdup(sheet->arena, reason);
-    if (!decision.code || !decision.reason) {
-        return no_memory(err);
-    }
-    enum sm_status status = replace(sheet, decision.id, &decision, &is_double, err);
+    decision.code = code;
+    decision.reason = reason;
+    enum sm_status status = keep(sheet, decision, &is_double, err);
     return status == SM_OK && is_double && walk->line
                ? sm_sheet__note(walk, "%s is decided about twice, the later line counts", decision.id)
                : status;

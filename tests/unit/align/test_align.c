@@ -47,10 +47,10 @@ static void test_decisions__overrule_the_code_table(void **state)
     scene_log(&scene, SM_NAN, 12.34, "BBA");
     scene_log(&scene, SM_NAN, 20.00, "BAB");
     const struct sm_sheet_decision decision[] = {
-        {"O1", "", SM_TREATMENT_PREPARE, "mill the lip", 3},
-        {"O2", "BBA", SM_TREATMENT_NONE, "cut already", 4},
-        {"O3", "BAC", SM_TREATMENT_REFER, "the break has grown", 5},
-        {"O9", "", SM_TREATMENT_REFER, "no such one", 6},
+        {"O1", "", SM_TREATMENT_PREPARE, "mill the lip", 3, false},
+        {"O2", "BBA", SM_TREATMENT_NONE, "cut already", 4, false},
+        {"O3", "BAC", SM_TREATMENT_REFER, "the break has grown", 5, false},
+        {"O9", "", SM_TREATMENT_REFER, "no such one", 6, false},
     };
     scene.sheet->decision = decision;
     scene.sheet->n_decisions = N(decision);

@@ -230,6 +230,19 @@ static void test_review__place_code_clock_treatment(void **state)
     decision.reason = "too far gone";
     decide(review, &decision);
     assert_string_equal(observation(review, 1)->prepare, "");
+    decision.treatment = SM_TREATMENT_LINE; /* the last word meets the table's, not what the word before left */
+    decision.reason = "seen again: sound enough";
+    decide(review, &decision);
+    assert_string_equal(observation(review, 1)->prepare, work);
+    assert_non_null(strstr(observation(review, 1)->reason, "decided in review: seen again: sound enough (code table: prepare, "));
+    assert_null(strstr(observation(review, 1)->reason, "too far gone"));
+    struct sm_review_decision withdraw = decision_of(SM_REVIEW_WITHDRAW, "O2");
+    decide(review, &withdraw);
+    assert_int_equal(observation(review, 1)->treatment, SM_TREATMENT_NONE);
+    decision.reason = "there after all";
+    decide(review, &decision);
+    assert_int_equal(observation(review, 1)->treatment, SM_TREATMENT_LINE);
+    assert_string_equal(observation(review, 1)->prepare, work);
     sm_job_review_close(&review);
 }
 
