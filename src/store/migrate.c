@@ -111,6 +111,9 @@ enum sm_status sm_store__migrate(struct sm_store *store, enum sm_store_mode mode
 {
     int64_t version = 0;
     enum sm_status status = check_kind(store, is_new, &version, err);
+    if (status == SM_OK && !is_new) {
+        status = sm_store__check_schema(store, steps, version, err);
+    }
     if (status == SM_OK && version < NEWEST && mode == SM_STORE_READ) {
         sm_error_at(err, SM_E_UNSUPPORTED, store->path, 0, 0, "an older job file (schema %lld of %d)",
                     (long long)version, NEWEST);

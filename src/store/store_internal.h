@@ -82,6 +82,10 @@ enum sm_status sm_store__migrate(struct sm_store *store,
                                  enum sm_store_mode mode, bool is_new,
                                  struct sm_error *err);
 
+/* schema_check.c: is the schema of the file, of this version, the one that the steps make? @return SM_E_FORMAT it is not. */
+enum sm_status sm_store__check_schema(struct sm_store *store, const unsigned char *const *step, int64_t version,
+                                      struct sm_error *err);
+
 /* trace_blob.c: readings and jumps as bytes, and back. */
 void sm_store__pack_readings(struct sm_text *out,
                              const struct sm_trace *trace);

@@ -103,10 +103,17 @@ static enum sm_status damaged(struct sm_error *err)
     return SM_E_FORMAT;
 }
 
+/* An empty blob is a null pointer, to which not even nothing may be added. */
+static struct bytes bytes_of(const void *bytes, size_t n_bytes)
+{
+    const unsigned char *at = n_bytes ? bytes : (const unsigned char *)"";
+    return (struct bytes){at, at + n_bytes};
+}
+
 enum sm_status sm_store__unpack_readings(struct sm_reading *reading, size_t n, const void *bytes,
                                          size_t n_bytes, struct sm_error *err)
 {
-    struct bytes in = {bytes, (const unsigned char *)bytes + n_bytes};
+    struct bytes in = bytes_of(bytes, n_bytes);
     int64_t time_us = 0;
     uint64_t counts = 0;
     for (size_t i = 0; i < n; i++) {
@@ -127,7 +134,7 @@ enum sm_status sm_store__unpack_readings(struct sm_reading *reading, size_t n, c
 enum sm_status sm_store__unpack_times(double *time_s, size_t n, const void *bytes, size_t n_bytes,
                                       struct sm_error *err)
 {
-    struct bytes in = {bytes, (const unsigned char *)bytes + n_bytes};
+    struct bytes in = bytes_of(bytes, n_bytes);
     int64_t time_us = 0;
     for (size_t i = 0; i < n; i++) {
         if (!get_time(&in, &time_us)) {

@@ -864,6 +864,47 @@ static void write_plainly(const char *path, const char *data, size_t n)
 }
 
 /* Bytes changed anywhere: an answer or an error, never a crash. */
+/* Names that SQLite finds whatever their case, rows that are not what they say, code that would run. */
+static void test_open__foreign_schema_is_refused(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+#define ENDLESS "WITH RECURSIVE n(i) AS (VALUES (0) UNION ALL SELECT i + 1 FROM n) SELECT "
+    static const char *const schemas[] = {
+        "DROP TABLE verdict; CREATE VIEW verdict AS " ENDLESS "i FROM n",
+        "DROP TABLE verdict; CREATE VIEW VERDICT AS " ENDLESS "i FROM n",
+        "CREATE TRIGGER t BEFORE INSERT ON history BEGIN " ENDLESS "count(*) FROM n; END",
+        "CREATE INDEX i ON history (length(hex(zeroblob(400000000 + history_id))))",
+        "ALTER TABLE history ADD COLUMN more TEXT",
+        "DROP VIEW current_survey; CREATE VIEW current_survey AS SELECT * FROM survey",
+        "CREATE VIRTUAL TABLE r USING rtree (a, b, c)",
+        "DROP TABLE verdict; CREATE VIEW x AS " ENDLESS "i FROM n; PRAGMA writable_schema = ON;"
+        "UPDATE sqlite_schema SET sql = replace(sql, 'VIEW x', 'VIEW verdict') WHERE name = 'x'",
+        "CREATE TABLE x (a); PRAGMA writable_schema = ON;"
+        "UPDATE sqlite_schema SET sql = 'CREATE TRIGGER x BEFORE INSERT ON history BEGIN SELECT 1; END' WHERE name = 'x'",
+    };
+    for (size_t i = 0; i < sizeof schemas / sizeof *schemas; i++) {
+        unlink(scratch->path);
+        (void)put_once(scratch->path, &survey);
+        meddle(scratch->path, schemas[i], SQLITE_OK);
+        for (enum sm_store_mode mode = SM_STORE_READ; mode <= SM_STORE_CHANGE; mode++) {
+            struct sm_store *store = NULL;
+            struct sm_error err = {0};
+            assert_int_equal(sm_store_open(&store, scratch->path, mode, &err), SM_E_FORMAT);
+            assert_true(err.remedy[0]);
+        }
+    }
+}
+
+/* An office's own tables beside ours are its own business. */
+static void test_open__own_tables_beside(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    (void)put_once(scratch->path, &survey);
+    meddle(scratch->path, "CREATE TABLE office (a); CREATE VIEW office_view AS SELECT a FROM office; ANALYZE", SQLITE_OK);
+    struct sm_store *store = open_job(scratch->path, SM_STORE_CHANGE);
+    sm_store_close(&store);
+}
+
 static void test_open__noise(void **state)
 {
     struct sm_test_scratch *scratch = *state;
@@ -931,6 +972,8 @@ int main(void)
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_get__lies_are_refused, sm_test_scratch_make,
                                         sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_open__foreign_schema_is_refused, sm_test_scratch_make, sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_open__own_tables_beside, sm_test_scratch_make, sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_open__noise, sm_test_scratch_make, sm_test_scratch_remove),
     };
     return cmocka_run_group_tests(tests, set_up_all, tear_down_all);
