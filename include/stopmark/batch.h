@@ -17,9 +17,12 @@ struct sm_batch_survey {
                            ending; of a sheet.ini that of its folder; of a log with several inspections a
                            folder with one name for each */
     int32_t inspection; /**< of a log, from 1; 0 = a sheet */
+    struct sm_job_log *log; /**< where it has several: what they share; belongs to the list */
 };
 struct sm_batch_surveys {
     struct sm_arena *arena;
+    size_t n_logs, logs_capacity;
+    struct sm_job_surveys **logs; /**< logs with several inspections, as read */
     size_t n;
     struct sm_batch_survey *item; /**< in the order of names (folder) or of the list */
 };

@@ -73,7 +73,11 @@ struct sm_job_opts {
     int32_t inspection; /**< with a log: which of its inspections, from 1; 0 = the first */
     bool is_alone; /**< other runs of the segment are not looked at */
     struct sm_job_hashes *hashes; /**< [inout] outlives the job; NULL = take them anew */
+    struct sm_job_log *log; /**< [inout] of the surveys that sheet_path stands for, with the same changes for each; outlives the
+                                 job; NULL = read anew */
 };
+/** A log that stands for its surveys, read once, with the work that several of them share. */
+struct sm_job_log;
 /** One survey that a path stands for. */
 struct sm_job_survey {
     int32_t inspection; /**< for struct sm_job_opts; 0 = a sheet's */
@@ -84,6 +88,7 @@ struct sm_job_surveys {
     struct sm_arena *arena;
     size_t n;
     struct sm_job_survey *survey;
+    struct sm_job_log *log; /**< for struct sm_job_opts, used by one thread at a time; NULL = path is a sheet */
 };
 /**
  * What a path stands for: a sheet for one survey, a log for as many as it has inspections. Told apart by content; what

@@ -420,6 +420,10 @@ void sm_batch_surveys_free(struct sm_batch_surveys **surveys)
     if (!surveys || !*surveys) {
         return;
     }
+    for (size_t i = 0; i < (*surveys)->n_logs; i++) {
+        sm_job_surveys_free(&(*surveys)->logs[i]);
+    }
+    sm_free((*surveys)->logs);
     sm_free((*surveys)->item);
     sm_arena_free(&(*surveys)->arena);
     sm_free(*surveys);

@@ -41,6 +41,19 @@ bool sm_batch__is_our_log(const char *path)
     return is_ours;
 }
 
+/* A log with many inspections is read once, not again for each of them. */
+static enum sm_status keep_many(struct sm_batch__search *search, struct sm_job_surveys *surveys, enum sm_status status)
+{
+    struct sm_batch_surveys *found = search->found;
+    bool is_many = surveys->n > 1;
+    if (is_many && sm_grow(&found->logs, found->n_logs, &found->logs_capacity, sizeof *found->logs) == SM_OK) {
+        found->logs[found->n_logs++] = surveys;
+        return status;
+    }
+    sm_job_surveys_free(&surveys);
+    return is_many ? sm_error_set(search->err, SM_E_NOMEM, "out of memory") : status;
+}
+
 enum sm_status sm_batch__add_log(struct sm_batch__search *search, const char *path, const char *way)
 {
     struct sm_job_surveys *surveys = NULL;
@@ -53,11 +66,14 @@ enum sm_status sm_batch__add_log(struct sm_batch__search *search, const char *pa
         return sm_batch__add(search, path, way, NULL, 0); /* its own process tells what is wrong */
     }
     for (size_t i = 0; status == SM_OK && i < surveys->n; i++) {
-        status = sm_batch__add(search, path, way, surveys->n > 1 ? surveys->survey[i].name : NULL,
+        bool is_many = surveys->n > 1;
+        status = sm_batch__add(search, path, way, is_many ? surveys->survey[i].name : NULL,
                                surveys->survey[i].inspection);
+        if (status == SM_OK && is_many) {
+            search->found->item[search->found->n - 1].log = surveys->log;
+        }
     }
-    sm_job_surveys_free(&surveys);
-    return status;
+    return keep_many(search, surveys, status);
 }
 
 /* ---- logs of sheets ---- */

@@ -105,7 +105,8 @@ static enum sm_status take_survey(const struct sm_batch__work *work, struct told
                                .progress = tell_share,
                                .progress_user = told,
                                .n_threads = 1, /* a core each: more would only share the same cores */
-                               .hashes = &hashes};
+                               .hashes = &hashes,
+                               .log = work->survey->log};
     enum sm_status status = sm_job_fingerprint(key, &opts, &result->err);
     if (status == SM_OK && is_held(work, key)) {
         result->state = SM_BATCH_UNCHANGED;

@@ -74,6 +74,8 @@ struct sm_cli_progress {
 };
 /* Start, and take notice of Ctrl-C and termination, which stop the work cleanly. */
 struct sm_cli_progress sm_cli_progress_start(const struct sm_cli_common *common);
+/* Has the user asked to stop? */
+bool sm_cli_is_stopped(void);
 bool sm_cli_progress_tell(void *progress, const char *doing, double done,
                           double total); /* a sm_job_progress_fn */
 /* The line said in full, by a step that knows more than a share. @return false: stop. */

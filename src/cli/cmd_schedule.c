@@ -94,6 +94,8 @@ struct one {
     const struct request *request;
     const struct sm_cli_common *common;
     const char *path, *out_dir;
+    struct sm_job_log *log; /* with its other surveys, where there are some */
+    struct sm_job_hashes *hashes;
     struct sm_text *text; /* what is printed in the end */
 };
 
@@ -249,7 +251,9 @@ static int schedule_one(const struct one *one, int32_t inspection)
                                .progress = sm_cli_progress_tell,
                                .progress_user = &progress,
                                .n_threads = request->n_threads,
-                               .inspection = inspection};
+                               .inspection = inspection,
+                               .log = one->log,
+                               .hashes = one->hashes};
     struct sm_job *job = NULL;
     struct sm_error err = {0};
     enum sm_status status = sm_job_schedule(&job, &opts, &err);
@@ -294,14 +298,15 @@ static int schedule_of_many(struct one one, const struct sm_job_surveys *surveys
     return result;
 }
 
-/* The others are made when one cannot be: it is told, and counts in the exit status. */
+/* The others are made when one cannot be: it is told, and counts in the exit status. Stopped by the user, none is begun any
+ * more. */
 static int schedule_many(const struct one *one, const struct sm_job_surveys *surveys)
 {
     size_t n_made = 0;
     if (one->common->is_json) {
         sm_text_add(one->text, "{\"schema\": \"stopmark.schedules/1\", \"schedules\": [\n");
     }
-    for (size_t i = 0; i < surveys->n; i++) {
+    for (size_t i = 0; i < surveys->n && !sm_cli_is_stopped(); i++) {
         n_made += schedule_of_many(*one, surveys, i) == SM_CLI_DONE;
     }
     sm_text_add(one->text, one->common->is_json ? "]}\n" : "");
@@ -316,14 +321,16 @@ static int schedule(const struct request *request, const struct sm_cli_common *c
     struct sm_text text = {0};
     struct sm_error err = {0};
     struct sm_job_surveys *surveys = NULL;
-    struct one one = {request, common, path, request->out_dir, &text};
+    struct sm_job_hashes hashes = {0};
     if (sm_job_surveys(&surveys, path, &err) != SM_OK) {
         return sm_cli_fail(&err);
     }
+    struct one one = {request, common, path, request->out_dir, surveys->log, &hashes, &text};
     int result =
         surveys->n == 1 ? schedule_one(&one, surveys->survey[0].inspection) : schedule_many(&one, surveys);
     bool is_shown = text.length && (result == SM_CLI_DONE || surveys->n > 1);
     sm_job_surveys_free(&surveys);
+    sm_job_hashes_release(&hashes);
     if (is_shown) {
         int printed = sm_cli_print(&text);
         result = result == SM_CLI_DONE ? printed : result;

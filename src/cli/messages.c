@@ -9,7 +9,9 @@
 int sm_cli_fail(const struct sm_error *err)
 {
     fputs("stopmark: ", stderr);
-    if (err->source[0] && err->line) {
+    if (err->source[0] && err->line && err->column) {
+        fprintf(stderr, "%s:%u:%u: ", err->source, (unsigned)err->line, (unsigned)err->column);
+    } else if (err->source[0] && err->line) {
         fprintf(stderr, "%s:%u: ", err->source, (unsigned)err->line);
     } else if (err->source[0]) {
         fprintf(stderr, "%s: ", err->source);

@@ -58,6 +58,11 @@ static void show_bar(double share)
     fprintf(stderr, " [%s] %d %%", bar, (int)(share * 100));
 }
 
+bool sm_cli_is_stopped(void)
+{
+    return is_stopped;
+}
+
 /* As H:MM:SS or M:SS. */
 static void show_time(double time_s)
 {

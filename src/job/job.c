@@ -21,6 +21,12 @@ void sm_job_free(struct sm_job **job)
     if (!job || !*job) {
         return;
     }
+    if ((*job)->n_users > 0) { /* others still look at its places; its recording is not needed for that */
+        (*job)->n_users--;
+        sm_media_close(&(*job)->media);
+        *job = NULL;
+        return;
+    }
     sm_joined_free(&(*job)->joined);
     sm_plan_free(&(*job)->plan);
     sm_alignment_free(&(*job)->alignment);
@@ -30,6 +36,7 @@ void sm_job_free(struct sm_job **job)
     sm_codes_free(&(*job)->codes);
     sm_obslog_free(&(*job)->log);
     sm_sheet_free(&(*job)->sheet);
+    sm_job__log_free(&(*job)->own_log);
     sm_findings_release(&(*job)->own);
     sm_findings_release(&(*job)->video);
     sm_findings_release(&(*job)->exported);
@@ -71,13 +78,25 @@ static enum sm_status keep_changes(struct sm_job *job, const struct sm_job_opts 
     return copies ? SM_OK : sm_job__no_memory(err);
 }
 
-static enum sm_status read_sheet(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
+/* A log that came alone: what its surveys share, or it is read for this one. */
+static enum sm_status find_log(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
 {
     bool is_log = false;
-    enum sm_status status = sm_job__is_log(&is_log, opts->sheet_path, err);
+    job->shared_log = opts->log;
+    enum sm_status status = opts->log ? SM_OK : sm_job__is_log(&is_log, opts->sheet_path, err);
+    if (status == SM_OK && is_log) {
+        status = sm_job__log_open(&job->own_log, opts->sheet_path, err);
+        job->shared_log = job->own_log;
+    }
+    return status;
+}
+
+static enum sm_status read_sheet(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
+{
+    enum sm_status status = find_log(job, opts, err);
     if (status == SM_OK) {
-        status = is_log ? sm_job__make_sheet(job, opts->sheet_path, opts->inspection, err)
-                        : sm_sheet_read(&job->sheet, opts->sheet_path, err);
+        status = job->shared_log ? sm_job__make_sheet(job, opts->inspection, err)
+                                 : sm_sheet_read(&job->sheet, opts->sheet_path, err);
     }
     for (size_t i = 0; status == SM_OK && i < opts->n_changes; i++) {
         status = sm_sheet_set(job->sheet, opts->change[i].key, opts->change[i].value, err);
@@ -102,8 +121,10 @@ static enum sm_status read_codes(struct sm_job *job, struct sm_error *err)
 static enum sm_status read_log(struct sm_job *job, enum sm_unit unit, struct sm_error *err)
 {
     struct sm_obslog_opts opts = {.segment = job->sheet->segment.id, .unit = unit, .inspection = job->sheet->log_inspection};
+    bool is_shared = job->shared_log && strcmp(job->shared_log->path, job->sheet->log) == 0;
     sm_obslog_free(&job->log);
-    return sm_obslog_read(&job->log, job->sheet->log, &opts, err);
+    return is_shared ? sm_job__log_pick(&job->log, job->shared_log, &opts, err)
+                     : sm_obslog_read(&job->log, job->sheet->log, &opts, err);
 }
 
 static enum sm_status check_log(struct sm_job *job, struct sm_error *err)
@@ -341,7 +362,7 @@ enum sm_status sm_job__read_inputs(struct sm_job *job, const struct sm_job_opts 
     return status == SM_OK ? check_log(job, err) : status;
 }
 
-static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
+static enum sm_status place(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err)
 {
     enum sm_status status = sm_job__read_inputs(job, opts, err);
     if (status == SM_OK) {
@@ -350,16 +371,16 @@ static enum sm_status run(struct sm_job *job, const struct sm_job_opts *opts, st
     if (status == SM_OK && !job->merged.segment.id) {
         status = sm_job__merge_segment(job, err);
     }
-    if (status == SM_OK) {
-        status = sm_align(&job->alignment, job->log, job->trace, &job->merged, job->codes, err);
-    }
-    if (status == SM_OK && !opts->is_alone) {
-        status = sm_job__join_runs(job, err);
-    }
-    if (status == SM_OK) {
-        status = sm_job__plan(job, err);
-    }
-    return status == SM_OK ? sm_job__finish(job, err) : status;
+    return status == SM_OK ? sm_align(&job->alignment, job->log, job->trace, &job->merged, job->codes, err) : status;
+}
+
+/* What belongs to the call rather than to the survey. */
+static void take_call(struct sm_job *job, const struct sm_job_opts *opts)
+{
+    job->n_threads = opts->n_threads;
+    job->progress = opts->progress;
+    job->progress_user = opts->progress_user;
+    job->hashes = opts->hashes;
 }
 
 enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
@@ -369,10 +390,43 @@ enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, 
         sm_free(job);
         return sm_job__no_memory(err);
     }
-    job->n_threads = opts->n_threads;
-    job->progress = opts->progress;
-    job->progress_user = opts->progress_user;
-    job->hashes = opts->hashes;
+    take_call(job, opts);
+    *out = job;
+    return SM_OK;
+}
+
+/* The survey as another one of the log needed it before: only its recording has to be opened again. */
+static enum sm_status take_kept(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
+{
+    struct sm_job *kept = opts->log->run[opts->inspection - 1];
+    take_call(kept, opts);
+    const struct sm_sheet *sheet = kept->sheet;
+    bool wants_media = sheet->n_videos && !kept->media;
+    enum sm_status status = wants_media ? sm_media_open(&kept->media, sheet->video, sheet->n_videos, err) : SM_OK;
+    kept->n_users += status == SM_OK;
+    *out = status == SM_OK ? kept : NULL;
+    return status;
+}
+
+enum sm_status sm_job__place(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
+{
+    struct sm_job *job = NULL;
+    bool is_kept = opts->log && sm_job__log_has_more(opts->log, opts->inspection) && opts->log->run[opts->inspection - 1];
+    if (is_kept) {
+        return take_kept(out, opts, err);
+    }
+    enum sm_status status = sm_job__new(&job, opts, err);
+    if (status == SM_OK) {
+        status = place(job, opts, err);
+    }
+    if (status != SM_OK) {
+        sm_error_source(err, opts->sheet_path);
+        sm_job_free(&job);
+        return status;
+    }
+    if (opts->log) {
+        sm_job__log_keep(opts->log, opts->inspection, job);
+    }
     *out = job;
     return SM_OK;
 }
@@ -380,9 +434,15 @@ enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, 
 enum sm_status sm_job_schedule(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err)
 {
     struct sm_job *job = NULL;
-    enum sm_status status = sm_job__new(&job, opts, err);
+    enum sm_status status = sm_job__place(&job, opts, err);
+    if (status == SM_OK && !opts->is_alone) {
+        status = sm_job__join_runs(job, err);
+    }
     if (status == SM_OK) {
-        status = run(job, opts, err);
+        status = sm_job__plan(job, err);
+    }
+    if (status == SM_OK) {
+        status = sm_job__finish(job, err);
     }
     if (status != SM_OK) {
         sm_error_source(err, opts->sheet_path);

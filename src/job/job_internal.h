@@ -6,6 +6,7 @@
 #include "stopmark/distances.h"
 #include "stopmark/job.h"
 #include "stopmark/media.h"
+#include "stopmark/obslog.h"
 #include "stopmark/trace.h"
 
 enum sm_job__stage {
@@ -18,6 +19,7 @@ enum sm_job__stage {
 };
 
 struct sm_job {
+    size_t n_users; /* that hold it besides the caller of sm_job_schedule(); the last to free it does */
     struct sm_arena *arena;
     struct sm_sheet *sheet; /* as read, with the changes asked for */
     struct sm_sheet merged; /* the same with the segment completed from the log; owns nothing */
@@ -39,15 +41,50 @@ struct sm_job {
     size_t n_threads; /* 0 = 1 */
     sm_job_progress_fn *progress;
     void *progress_user;
-    struct sm_job_hashes *hashes; /* of videos, taken before; NULL = none kept */
+    struct sm_job_hashes *hashes; /* of large files, taken before; NULL = none kept */
     struct sm_joined *joined; /* with other runs of the segment; NULL = there are none */
     const char *made_sheet; /* the sheet made from a log that came alone; NULL = sheet->path holds it */
+    struct sm_job_log *shared_log; /* that log, with its other inspections; NULL = there is a sheet */
+    struct sm_job_log *own_log;    /* the same where nobody shares it */
 };
 
 /* log_alone.c: is this file a log rather than a sheet? */
 enum sm_status sm_job__is_log(bool *is_log, const char *path, struct sm_error *err);
-/* The sheet that says what the log says, into job->sheet and job->made_sheet. */
-enum sm_status sm_job__make_sheet(struct sm_job *job, const char *log_path, int32_t inspection, struct sm_error *err);
+/* The sheet that says what job->shared_log says, into job->sheet and job->made_sheet. */
+enum sm_status sm_job__make_sheet(struct sm_job *job, int32_t inspection, struct sm_error *err);
+
+/* shared_log.c: a log that stands for surveys itself. */
+struct sm_job_log {
+    struct sm_arena *arena;
+    const char *path;
+    struct sm_obslog_file *file;    /* distances without a unit in metres */
+    struct sm_obslog_file *file_ft; /* in feet; NULL = nobody asked yet */
+    struct sm_obslog_list *list;
+    size_t *next;        /* of each inspection the next of its segment, round in a ring */
+    struct sm_job **run; /* of each the survey placed for itself, where others need it; NULL = not yet */
+};
+enum sm_status sm_job__log_open(struct sm_job_log **out, const char *path, struct sm_error *err) SM_CHECKED;
+void sm_job__log_free(struct sm_job_log **log);
+/* What sm_obslog_read() gives. */
+enum sm_status sm_job__log_pick(struct sm_obslog **out, struct sm_job_log *log, const struct sm_obslog_opts *opts,
+                                struct sm_error *err) SM_CHECKED;
+/* Has the segment of an inspection (from 1) others? */
+bool sm_job__log_has_more(const struct sm_job_log *log, int32_t inspection);
+/* other_runs.c: how to place each of the other runs of a survey's segment, those its sheet names before those of its log. */
+enum { SM_JOB__MOST_OTHERS = 15 };
+struct sm_job__others {
+    size_t n, n_left_out;
+    struct sm_job_opts opts[SM_JOB__MOST_OTHERS];
+};
+void sm_job__others(struct sm_job__others *out, const struct sm_job *job);
+/* Keep a placed survey for the others of its segment, where there are any. */
+void sm_job__log_keep(struct sm_job_log *log, int32_t inspection, struct sm_job *job);
+
+/* survey_names.c: a name in small letters; NULL = no memory. */
+const char *sm_job__folded(struct sm_arena *arena, const char *name);
+/* A name unlike those taken: "S101-S102", for a second one of it "S101-S102_2". @param segment NULL = not known. @return NULL =
+ * no memory. */
+const char *sm_job__name_survey(struct sm_names *taken, struct sm_arena *arena, const char *segment);
 
 /* Progress of one step, told in words. */
 struct sm_job__step {
@@ -177,6 +214,8 @@ enum sm_status sm_job__decide_places(struct sm_job *job, const struct sm_job__de
 enum sm_status sm_job__decision_check(const struct sm_review_decision *decision, const struct sm_job *job,
                                       struct sm_error *err);
 
+/* job.c: a survey with its observations placed, nothing planned. Freed with sm_job_free(). */
+enum sm_status sm_job__place(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err);
 /* job.c: an empty job; sheet, codes and log of one, nothing of the video. */
 enum sm_status sm_job__new(struct sm_job **out, const struct sm_job_opts *opts, struct sm_error *err);
 enum sm_status sm_job__read_inputs(struct sm_job *job, const struct sm_job_opts *opts, struct sm_error *err);
@@ -203,6 +242,13 @@ enum sm_status sm_job__record_make(struct sm_job__record *record, const struct s
 enum sm_status sm_job__record_again(struct sm_job__record *record, const struct sm_job *job,
                                     const struct sm_store_record *known, const char *review,
                                     struct sm_error *err);
+/* other_runs.c: the files of the other runs, so that a change in one makes the survey another. */
+enum sm_status sm_job__record_others(struct sm_job__record *record, const struct sm_job *job, struct sm_error *err);
+/* record.c: one input more; path may be NULL. Videos go by their hash alone, of other files the content is kept. */
+enum sm_status sm_job__record_input(struct sm_job__record *record, const char *role, const char *path,
+                                    struct sm_job_hashes *hashes, struct sm_error *err);
+#define SM_JOB__OTHERS_VIDEO "other run's video"
+bool sm_job__is_video(const char *role);
 void sm_job__record_release(struct sm_job__record *record);
 enum sm_status sm_job__record_put(struct sm_store *store, const struct sm_job__record *record,
                                   const struct sm_job *job, const struct sm_job_delivery *delivery,

@@ -1,14 +1,16 @@
 /*
- * Several runs of one segment: each is worked like a survey of its own, then all are brought on the first one's axis. The
- * others are named by the sheet, or are the other inspections of the segment in a log that came without a sheet.
+ * Several runs of one segment: each is worked like a survey of its own, then all are brought on the first
+ * one's axis. The others are named by the sheet, or are the other inspections of the segment in a log that
+ * came without a sheet.
  */
 #include <math.h>
+#include <stdio.h>
 
 #include "job_internal.h"
 #include "stopmark/align.h"
 #include "stopmark/obslog.h"
 
-enum { MOST_RUNS = 16 };
+enum { MOST_RUNS = SM_JOB__MOST_OTHERS + 1 };
 
 struct runs {
     struct sm_job *job[MOST_RUNS]; /* [0] is borrowed */
@@ -21,7 +23,8 @@ static bool is_same(const char *a, const char *b)
     return a && b && sm_ascii_ieq(a, b);
 }
 
-/* Entered at the end where the first run went to? By the access points' names, else by the way the water runs.
+/* Entered at the end where the first run went to? By the access points' names, else by the way the water
+ * runs.
  * @return false when nothing says. */
 static bool find_direction(bool *is_reverse, const struct sm_segment *first, const struct sm_segment *other)
 {
@@ -34,30 +37,24 @@ static bool find_direction(bool *is_reverse, const struct sm_segment *first, con
 
 static enum sm_status tell(struct sm_job *job, const char *path, const char *what, struct sm_error *err)
 {
-    return sm_findings_add(&job->own, (enum sm_flag)0, SM_SEVERITY_WARNING, path, 0, SM_NAN, -1, "%s", what) == SM_OK
+    return sm_findings_add(&job->own, (enum sm_flag)0, SM_SEVERITY_WARNING, path, 0, SM_NAN, -1, "%s",
+                           what) == SM_OK
                ? SM_OK
                : sm_job__no_memory(err);
 }
 
-/* One more run, when it is of this segment. inspection: of a log, 0 = path is whatever the sheet names. */
-static enum sm_status add_run(struct runs *runs, const char *path, int32_t inspection, struct sm_error *err)
+/* One more run, when it is of this segment. */
+static enum sm_status add_run(struct runs *runs, const struct sm_job_opts *opts, struct sm_error *err)
 {
     struct sm_job *first = runs->job[0], *other = NULL;
     const struct sm_segment *mine = &first->merged.segment;
+    const char *path = opts->sheet_path;
     bool is_reverse = false;
-    if (runs->n == MOST_RUNS) {
-        return tell(first, path, "more runs of one segment than can be brought together: this one is left out", err);
-    }
-    struct sm_job_opts opts = {.sheet_path = path,
-                               .progress = first->progress,
-                               .progress_user = first->progress_user,
-                               .n_threads = first->n_threads,
-                               .inspection = inspection,
-                               .is_alone = true};
-    enum sm_status status = sm_job_schedule(&other, &opts, err);
+    enum sm_status status = sm_job__place(&other, opts, err);
     if (status != SM_OK) {
         return status;
     }
+    sm_media_close(&other->media); /* it was read; of several runs only one is open at a time */
     const struct sm_segment *its = &other->merged.segment;
     const char *why = mine->id && its->id && !sm_ascii_ieq(mine->id, its->id) && !is_same(mine->to, its->from)
                           ? "is of another segment: not used as another run of this one"
@@ -78,23 +75,6 @@ static enum sm_status add_run(struct runs *runs, const char *path, int32_t inspe
     return SM_OK;
 }
 
-/* The other inspections of this segment in the log that the survey was made from. */
-static enum sm_status add_inspections(struct runs *runs, struct sm_error *err)
-{
-    struct sm_job *first = runs->job[0];
-    struct sm_obslog_list *list = NULL;
-    int32_t own = first->sheet->log_inspection;
-    enum sm_status status = sm_obslog_list(&list, first->sheet->log, err);
-    const char *id = first->log->segment.id;
-    for (size_t i = 0; status == SM_OK && id && i < list->n_inspections; i++) {
-        if ((int32_t)i + 1 != own && is_same(list->inspection[i].segment.id, id)) {
-            status = add_run(runs, first->sheet->log, (int32_t)i + 1, err);
-        }
-    }
-    sm_obslog_list_free(&list);
-    return status;
-}
-
 /* What only another run saw is no part of this plan: it must be said. */
 static enum sm_status tell_unseen(struct sm_job *job, struct sm_error *err)
 {
@@ -109,8 +89,8 @@ static enum sm_status tell_unseen(struct sm_job *job, struct sm_error *err)
         struct sm_text text = {0};
         sm_text_addf(&text, "%s at ", defect->code);
         sm_text_add_fixed(&text, defect->distance_m, 2);
-        sm_text_addf(&text, " m was seen by run %zu alone (its %s): it is not in this plan", seen->run_idx + 1,
-                     seen->id);
+        sm_text_addf(&text, " m was seen by run %zu alone (its %s): it is not in this plan",
+                     seen->run_idx + 1, seen->id);
         status = text.failed ? sm_job__no_memory(err)
                              : tell(job, joined->run[seen->run_idx].name, sm_text_str(&text), err);
         sm_text_release(&text);
@@ -118,8 +98,8 @@ static enum sm_status tell_unseen(struct sm_job *job, struct sm_error *err)
     return status;
 }
 
-/* The pipe's length where a sheet, a log or a finish node says it (NAN: align finds it), else the length that an inspection
- * was ordered for. */
+/* The pipe's length where a sheet, a log or a finish node says it (NAN: align finds it), else the length that
+ * an inspection was ordered for. */
 static double find_length(const struct runs *runs)
 {
     double ordered_m = SM_NAN;
@@ -132,6 +112,24 @@ static double find_length(const struct runs *runs)
     return ordered_m;
 }
 
+static enum sm_status add_others(struct runs *runs, struct sm_error *err)
+{
+    struct sm_job *first = runs->job[0];
+    struct sm_job__others others;
+    enum sm_status status = SM_OK;
+    sm_job__others(&others, first);
+    for (size_t i = 0; status == SM_OK && i < others.n; i++) {
+        status = add_run(runs, &others.opts[i], err);
+    }
+    if (status == SM_OK && others.n_left_out) {
+        char text[120];
+        snprintf(text, sizeof text, "more runs of one segment than can be brought together: %zu are left out",
+                 others.n_left_out);
+        status = tell(first, first->sheet->path, text, err);
+    }
+    return status;
+}
+
 enum sm_status sm_job__join_runs(struct sm_job *job, struct sm_error *err)
 {
     struct runs runs = {.job = {job},
@@ -140,17 +138,12 @@ enum sm_status sm_job__join_runs(struct sm_job *job, struct sm_error *err)
                                  .from = job->merged.segment.from,
                                  .date = job->merged.date}},
                         .n = 1};
-    enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i < job->sheet->n_other_runs; i++) {
-        status = add_run(&runs, job->sheet->other_run[i], 0, err);
-    }
-    if (status == SM_OK && job->made_sheet) {
-        status = add_inspections(&runs, err);
-    }
+    enum sm_status status = add_others(&runs, err);
     if (status == SM_OK && runs.n > 1) {
         status = sm_align_join(&job->joined, runs.run, runs.n, find_length(&runs), SM_NAN, err);
         if (status == SM_E_RANGE) { /* no length to turn the other run round with: each stands by itself */
-            status = tell(job, job->sheet->path, err ? err->text : "the runs cannot be brought together", err);
+            status =
+                tell(job, job->sheet->path, err ? err->text : "the runs cannot be brought together", err);
         } else if (status == SM_OK) {
             status = tell_unseen(job, err);
         }

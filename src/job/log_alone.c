@@ -61,45 +61,6 @@ enum sm_status sm_job__is_log(bool *is_log, const char *path, struct sm_error *e
 
 /* ---- the surveys of a path ---- */
 
-/* Letters that no system's folders mind. */
-static void add_folder_name(struct sm_text *out, const char *name)
-{
-    for (; *name; name++) {
-        bool is_plain = (*name >= '0' && *name <= '9') || (*name >= 'A' && *name <= 'Z') ||
-                        (*name >= 'a' && *name <= 'z') || strchr("-_+", *name) ||
-                        (*name == '.' && out->length);
-        sm_text_add_n(out, is_plain ? name : "_", 1);
-    }
-}
-
-static bool is_taken(const struct sm_job_surveys *surveys, const char *name)
-{
-    for (size_t i = 0; i < surveys->n; i++) {
-        if (sm_ascii_ieq(surveys->survey[i].name, name)) {
-            return true;
-        }
-    }
-    return false;
-}
-
-/* "S101-S102", for a second inspection of it "S101-S102_2". */
-static const char *name_survey(const struct sm_job_surveys *surveys,
-                               const struct sm_obslog_inspection *inspection)
-{
-    struct sm_text text = {0};
-    add_folder_name(&text, inspection->segment.id ? inspection->segment.id : "");
-    sm_text_add(&text, text.length ? "" : "survey");
-    size_t n = text.length;
-    for (int k = 2; !text.failed && is_taken(surveys, sm_text_str(&text)); k++) {
-        text.data[n] = '\0';
-        text.length = n;
-        sm_text_addf(&text, "_%d", k);
-    }
-    const char *name = text.failed ? NULL : sm_arena_strdup(surveys->arena, sm_text_str(&text));
-    sm_text_release(&text);
-    return name;
-}
-
 static const char *tell_survey(const struct sm_job_surveys *surveys,
                                const struct sm_obslog_inspection *inspection)
 {
@@ -116,49 +77,62 @@ static const char *tell_survey(const struct sm_job_surveys *surveys,
     return words;
 }
 
-static enum sm_status fill_surveys(struct sm_job_surveys *surveys, const struct sm_obslog_list *list,
-                                   struct sm_error *err)
+static enum sm_status add_inspections(struct sm_job_surveys *surveys, const struct sm_obslog_list *list)
 {
+    struct sm_names taken = {0};
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; status == SM_OK && i < list->n_inspections; i++) {
+        const struct sm_obslog_inspection *inspection = &list->inspection[i];
+        struct sm_job_survey survey = {(int32_t)i + 1,
+                                       sm_job__name_survey(&taken, surveys->arena, inspection->segment.id),
+                                       tell_survey(surveys, inspection)};
+        status = survey.name && survey.words ? SM_OK : SM_E_NOMEM;
+        surveys->survey[surveys->n++] = survey;
+    }
+    sm_names_release(&taken);
+    return status;
+}
+
+static enum sm_status fill_surveys(struct sm_job_surveys *surveys, struct sm_error *err)
+{
+    const struct sm_obslog_list *list = surveys->log ? surveys->log->list : NULL;
     size_t n = list ? list->n_inspections : 1;
-    surveys->survey = sm_arena_alloc(surveys->arena, (n + 1) * sizeof *surveys->survey);
-    if (!surveys->survey) {
+    surveys->survey = sm_arena_alloc(surveys->arena, n * sizeof *surveys->survey);
+    if (!surveys->survey || (list && add_inspections(surveys, list) != SM_OK)) {
         return sm_job__no_memory(err);
     }
     if (!list) {
         surveys->survey[surveys->n++] = (struct sm_job_survey){0, "", ""};
-        return SM_OK;
-    }
-    for (size_t i = 0; i < n; i++) {
-        struct sm_job_survey survey = {(int32_t)i + 1, name_survey(surveys, &list->inspection[i]),
-                                       tell_survey(surveys, &list->inspection[i])};
-        if (!survey.name || !survey.words) {
-            return sm_job__no_memory(err);
-        }
-        surveys->survey[surveys->n++] = survey;
     }
     return SM_OK;
 }
 
-enum sm_status sm_job_surveys(struct sm_job_surveys **out, const char *path, struct sm_error *err)
+static enum sm_status open_log(struct sm_job_surveys *surveys, const char *path, struct sm_error *err)
 {
     bool is_log = false;
-    struct sm_obslog_list *list = NULL;
-    struct sm_job_surveys *surveys = NULL;
     enum sm_status status = sm_job__is_log(&is_log, path, err);
     if (status == SM_OK && is_log) {
-        status = sm_obslog_list(&list, path, err);
+        status = sm_job__log_open(&surveys->log, path, err);
     }
-    if (status == SM_OK && list && list->n_inspections == 0) {
+    if (status == SM_OK && is_log && surveys->log->list->n_inspections == 0) {
         sm_error_at(err, SM_E_FORMAT, path, 0, 0, "the log holds no inspection");
         status = sm_error_remedy(
             err, "check that the export was finished and that it is of pipes, not of manholes");
     }
-    if (status == SM_OK) {
-        surveys = sm_calloc(1, sizeof *surveys);
-        status = surveys && sm_arena_new(&surveys->arena) == SM_OK ? fill_surveys(surveys, list, err)
-                                                                   : sm_job__no_memory(err);
+    return status;
+}
+
+enum sm_status sm_job_surveys(struct sm_job_surveys **out, const char *path, struct sm_error *err)
+{
+    struct sm_job_surveys *surveys = sm_calloc(1, sizeof *surveys);
+    if (!surveys || sm_arena_new(&surveys->arena) != SM_OK) {
+        sm_free(surveys);
+        return sm_job__no_memory(err);
     }
-    sm_obslog_list_free(&list);
+    enum sm_status status = open_log(surveys, path, err);
+    if (status == SM_OK) {
+        status = fill_surveys(surveys, err);
+    }
     if (status != SM_OK) {
         sm_job_surveys_free(&surveys);
         return status;
@@ -170,6 +144,7 @@ enum sm_status sm_job_surveys(struct sm_job_surveys **out, const char *path, str
 void sm_job_surveys_free(struct sm_job_surveys **surveys)
 {
     if (*surveys) {
+        sm_job__log_free(&(*surveys)->log);
         sm_arena_free(&(*surveys)->arena);
         sm_free(*surveys);
         *surveys = NULL;
@@ -238,9 +213,9 @@ static bool time_range(const struct sm_obslog *log, double *first_s, double *las
 }
 
 /* Times of the inspection before (step -1) or after (step 1), when it is in the same video. */
-static bool neighbour_range(const struct sm_obslog_list *list, const char *path, int32_t number, int step,
-                            double *first_s, double *last_s)
+static bool neighbour_range(struct sm_job_log *shared, int32_t number, int step, double *first_s, double *last_s)
 {
+    const struct sm_obslog_list *list = shared->list;
     int64_t other = (int64_t)number + step;
     if (other < 1 || (size_t)other > list->n_inspections) {
         return false;
@@ -250,7 +225,7 @@ static bool neighbour_range(const struct sm_obslog_list *list, const char *path,
     struct sm_obslog_opts opts = {.inspection = (int32_t)other};
     struct sm_obslog *log = NULL;
     bool is_there = mine && its && strcmp(mine, its) == 0 &&
-                    sm_obslog_read(&log, path, &opts, NULL) == SM_OK && time_range(log, first_s, last_s);
+                    sm_job__log_pick(&log, shared, &opts, NULL) == SM_OK && time_range(log, first_s, last_s);
     if (log) {
         sm_obslog_free(&log);
     }
@@ -259,15 +234,14 @@ static bool neighbour_range(const struct sm_obslog_list *list, const char *path,
 
 /* Where inspections follow each other in one video, each keeps to its part: beyond it the counter is another
  * run's. */
-static void add_part(struct sm_text *out, const struct sm_obslog *log, const struct sm_obslog_list *list,
-                     const char *path, int32_t number)
+static void add_part(struct sm_text *out, const struct sm_obslog *log, struct sm_job_log *shared, int32_t number)
 {
     double first_s, last_s, before_s[2], after_s[2];
     if (!time_range(log, &first_s, &last_s)) {
         return;
     }
-    bool has_before = neighbour_range(list, path, number, -1, &before_s[0], &before_s[1]);
-    bool has_after = neighbour_range(list, path, number, 1, &after_s[0], &after_s[1]);
+    bool has_before = neighbour_range(shared, number, -1, &before_s[0], &before_s[1]);
+    bool has_after = neighbour_range(shared, number, 1, &after_s[0], &after_s[1]);
     if ((!has_before && !has_after) || (has_before && before_s[1] > first_s) ||
         (has_after && after_s[0] < last_s)) {
         return;
@@ -298,10 +272,10 @@ static enum sm_status add_kits(struct sm_text *out, struct sm_job *job, const ch
     return status == SM_OK ? SM_OK : sm_job__no_memory(err);
 }
 
-static enum sm_status write_sheet(struct sm_text *out, struct sm_job *job, const struct sm_obslog *log,
-                                  const struct sm_obslog_list *list, const char *path, int32_t number,
+static enum sm_status write_sheet(struct sm_text *out, struct sm_job *job, const struct sm_obslog *log, int32_t number,
                                   struct sm_error *err)
 {
+    const char *path = job->shared_log->path;
     enum sm_status status = SM_OK;
     size_t n_en = count_known(log, SM_CODES_EN, &status, err);
     size_t n_na = count_known(log, SM_CODES_NA, &status, err);
@@ -313,7 +287,7 @@ static enum sm_status write_sheet(struct sm_text *out, struct sm_job *job, const
         status = add_video(out, job, log, path, err);
     }
     if (status == SM_OK && log->video) {
-        add_part(out, log, list, path, number);
+        add_part(out, log, job->shared_log, number);
     }
     if (status == SM_OK) {
         status = add_kits(out, job, path, err);
@@ -321,29 +295,23 @@ static enum sm_status write_sheet(struct sm_text *out, struct sm_job *job, const
     return status == SM_OK && out->failed ? sm_job__no_memory(err) : status;
 }
 
-enum sm_status sm_job__make_sheet(struct sm_job *job, const char *log_path, int32_t inspection,
-                                  struct sm_error *err)
+enum sm_status sm_job__make_sheet(struct sm_job *job, int32_t inspection, struct sm_error *err)
 {
     struct sm_obslog_opts opts = {.inspection = inspection > 0 ? inspection : 1};
     struct sm_obslog *log = NULL;
-    struct sm_obslog_list *list = NULL;
     struct sm_text text = {0};
-    enum sm_status status = sm_obslog_read(&log, log_path, &opts, err);
+    enum sm_status status = sm_job__log_pick(&log, job->shared_log, &opts, err);
     if (status == SM_OK) {
-        status = sm_obslog_list(&list, log_path, err);
-    }
-    if (status == SM_OK) {
-        status = write_sheet(&text, job, log, list, log_path, opts.inspection, err);
+        status = write_sheet(&text, job, log, opts.inspection, err);
     }
     if (status == SM_OK) {
         job->made_sheet = sm_arena_strdup(job->arena, sm_text_str(&text));
-        status = job->made_sheet ? sm_sheet_parse(&job->sheet, text.data, text.length, log_path, err)
+        status = job->made_sheet ? sm_sheet_parse(&job->sheet, text.data, text.length, job->shared_log->path, err)
                                  : sm_job__no_memory(err);
     }
     if (log) {
         sm_obslog_free(&log);
     }
-    sm_obslog_list_free(&list);
     sm_text_release(&text);
     return status;
 }

@@ -34,9 +34,13 @@ static enum sm_status keep_content(struct sm_job__record *record, struct sm_stor
     return is_same && !copy ? sm_job__no_memory(err) : SM_OK;
 }
 
-/* @param hashes where the file may be large; else NULL. */
-static enum sm_status add_large(struct sm_job__record *record, const char *role, const char *path,
-                                struct sm_job_hashes *hashes, struct sm_error *err)
+bool sm_job__is_video(const char *role)
+{
+    return strcmp(role, "video") == 0 || strcmp(role, SM_JOB__OTHERS_VIDEO) == 0;
+}
+
+enum sm_status sm_job__record_input(struct sm_job__record *record, const char *role, const char *path,
+                                    struct sm_job_hashes *hashes, struct sm_error *err)
 {
     if (!path) {
         return SM_OK;
@@ -53,7 +57,7 @@ static enum sm_status add_large(struct sm_job__record *record, const char *role,
     if (result == SM_OK && stat(path, &status) == 0) {
         input->size_bytes = status.st_size;
     }
-    if (result == SM_OK && strcmp(role, "video") != 0) {
+    if (result == SM_OK && !sm_job__is_video(role)) {
         result = keep_content(record, input, err);
     }
     record->n_inputs += result == SM_OK;
@@ -63,13 +67,13 @@ static enum sm_status add_large(struct sm_job__record *record, const char *role,
 static enum sm_status add_input(struct sm_job__record *record, const char *role, const char *path,
                                 struct sm_error *err)
 {
-    return add_large(record, role, path, NULL, err);
+    return sm_job__record_input(record, role, path, NULL, err);
 }
 
 /* A sheet made from a log that came alone is in no file. It goes by the log's path, whose folder its names start in. */
 static enum sm_status add_made_sheet(struct sm_job__record *record, const struct sm_job *job, struct sm_error *err)
 {
-    enum sm_status status = add_input(record, "sheet", job->sheet->log, err);
+    enum sm_status status = sm_job__record_input(record, "sheet", job->sheet->log, job->hashes, err);
     if (status == SM_OK) {
         struct sm_store_input *input = &record->input[record->n_inputs - 1];
         size_t n = strlen(job->made_sheet);
@@ -87,17 +91,17 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
     enum sm_status status = job->made_sheet ? add_made_sheet(record, job, err)
                                             : add_input(record, "sheet", sheet->path, err);
     for (size_t i = 0; status == SM_OK && i < sheet->n_videos; i++) {
-        status = add_large(record, "video", sheet->video[i], job->hashes, err);
+        status = sm_job__record_input(record, "video", sheet->video[i], job->hashes, err);
     }
-    for (size_t i = 0; status == SM_OK && i < sheet->n_other_runs; i++) {
-        status = add_input(record, "other run", sheet->other_run[i], err);
-    }
+    status = status == SM_OK ? sm_job__record_others(record, job, err) : status;
     size_t n_lists = job->distances ? job->distances->n_files : 0;
     for (size_t i = 0; status == SM_OK && i < n_lists; i++) {
         status = add_input(record, "distances", job->distances->file[i], err);
     }
-    const char *const others[][2] = {{"log", sheet->log},
-                                     {"kits", sheet->kits_file},
+    if (status == SM_OK) { /* one log may be that of many surveys */
+        status = sm_job__record_input(record, "log", sheet->log, job->hashes, err);
+    }
+    const char *const others[][2] = {{"kits", sheet->kits_file},
                                      {"cure", sheet->cure_used},
                                      {"codes", sheet->codes == SM_CODES_FILE ? sheet->codes_file : NULL}};
     for (size_t i = 0; status == SM_OK && i < sizeof others / sizeof *others; i++) {

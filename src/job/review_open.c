@@ -67,7 +67,7 @@ static enum sm_status keep_files(struct sm_job_review *review, struct sm_error *
     enum sm_status status = review->kept.file ? SM_OK : sm_job__no_memory(err);
     for (size_t i = 0; status == SM_OK && i < record->n_inputs; i++) {
         const struct sm_store_input *input = &record->input[i];
-        if (strcmp(input->role, "video") == 0) {
+        if (sm_job__is_video(input->role)) {
             continue;
         }
         struct sm_job__kept_file *file = &review->kept.file[review->kept.n_files];

@@ -98,6 +98,22 @@ enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, cons
     return add_finding(build->file, chain, &finding);
 }
 
+enum sm_status sm_obslog__odd_entry(struct sm_obslog_build *build, uint32_t line, int32_t entry_idx,
+                                    enum sm_severity severity, const char *fmt, ...)
+{
+    char message[400];
+    va_list args;
+    va_start(args, fmt);
+    vsnprintf(message, sizeof message, fmt, args);
+    va_end(args);
+    struct sm_finding finding = {.flag = SM_FLAG_ROW_ODD,
+                                 .severity = severity,
+                                 .line = line,
+                                 .entry_idx = entry_idx,
+                                 .message = message};
+    return add_finding(build->file, owner_chain(build, NULL), &finding);
+}
+
 enum sm_status sm_obslog__lost(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...)
 {
     char message[600];

@@ -41,6 +41,10 @@ static enum sm_status read_file(struct sm_obslog_file *file, const struct sm_obs
         .input = input, .file = file, .arena = file->arena, .upcoming = {SM_OBSLOG_NONE, SM_OBSLOG_NONE}};
     file->format = reader->name;
     enum sm_status status = reader->read(&build, err);
+    for (size_t k = 0; status == SM_OK && k < file->n_parts; k++) {
+        status = sm_obslog__check_order(&build, k);
+        status = status == SM_OK ? SM_OK : sm_obslog__no_memory(err);
+    }
     sm_obslog__settle(&build);
     sm_error_source(status == SM_OK ? NULL : err, input->source);
     return status;

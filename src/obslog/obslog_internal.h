@@ -107,6 +107,11 @@ enum sm_status sm_obslog__add(struct sm_obslog_build *build, const struct sm_log
 /** Something odd in the row that is going to be the next entry. */
 enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
     SM_PRINTF(3, 4);
+/** Something odd about an entry of the current inspection that is there already. */
+enum sm_status sm_obslog__odd_entry(struct sm_obslog_build *build, uint32_t line, int32_t entry_idx,
+                                    enum sm_severity severity, const char *fmt, ...) SM_CHECKED SM_PRINTF(5, 6);
+/** log_order.c: what is odd about the order of an inspection's rows. */
+enum sm_status sm_obslog__check_order(struct sm_obslog_build *build, size_t part_idx) SM_CHECKED;
 /** A row that could not be used. */
 enum sm_status sm_obslog__lost(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
     SM_PRINTF(3, 4);

@@ -297,6 +297,64 @@ static void test_run__logs_alone(void **state)
     release(&b);
 }
 
+/* ---- other runs ---- */
+
+/* Whatever an other run is made of, sheet, log or video: changed, it makes the survey another. */
+static void test_fingerprint__follows_other_runs(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    struct batch b = batch_of(scratch);
+    char dir[600], path[700], key[6][65];
+    struct sm_error err = {0};
+    make_survey(scratch->dir, "a");
+    make_survey(scratch->dir, "b");
+    snprintf(dir, sizeof dir, "%s/b", b.in);
+    write_at(dir, "run.mpg", "not looked into");
+    write_at(dir, "sheet.ini", "[segment]\nid = a\n[survey]\nlog = run.csv\nvideo = run.mpg\n");
+    snprintf(dir, sizeof dir, "%s/a", b.in);
+    write_at(dir, "sheet.ini", "[segment]\nid = a\n[survey]\nlog = run.csv\nother runs = ../b/sheet.ini\n");
+    snprintf(path, sizeof path, "%s/sheet.ini", dir);
+    struct sm_job_opts opts = {.sheet_path = path};
+    assert_ok(sm_job_fingerprint(key[0], &opts, &err), &err);
+    assert_ok(sm_job_fingerprint(key[1], &opts, &err), &err);
+    assert_string_equal(key[0], key[1]);
+    snprintf(dir, sizeof dir, "%s/b", b.in);
+    write_at(dir, "run.csv", "distance,code,ch1\n0.00,BCD,XP\n12.44,BAC,B\n43.80,BCE,XP\n");
+    assert_ok(sm_job_fingerprint(key[2], &opts, &err), &err);
+    write_at(dir, "run.mpg", "looked into, even less");
+    assert_ok(sm_job_fingerprint(key[3], &opts, &err), &err);
+    write_at(dir, "sheet.ini", "[segment]\nid = a\n[survey]\nlog = run.csv\nvideo = run.mpg\ninspection = 1\n");
+    assert_ok(sm_job_fingerprint(key[4], &opts, &err), &err);
+    for (int i = 1; i < 4; i++) {
+        assert_string_not_equal(key[i], key[i + 1]);
+    }
+    write_at(dir, "sheet.ini", "[segment]\nid = a\n[survey]\nlog = gone.csv\n");
+    assert_int_equal(sm_job_fingerprint(key[5], &opts, &err), SM_E_IO);
+    assert_non_null(strstr(err.source, "gone.csv"));
+}
+
+/* In a batch: the survey is made again when the run from the other end was logged anew. */
+static void test_run__other_run_changed(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    struct batch b = batch_of(scratch);
+    char dir[600];
+    make_survey(scratch->dir, "a");
+    snprintf(dir, sizeof dir, "%s/a", b.in);
+    write_at(dir, "back.csv", "distance,code,ch1\n0.00,BCD,XP\n31.46,BAC,B\n43.80,BCE,XP\n");
+    write_at(dir, "back.other", "[segment]\nid = a\nfrom = N2\nto = N1\n[survey]\nlog = back.csv\n");
+    write_at(dir, "sheet.ini",
+             "[segment]\nid = a\nfrom = N1\nto = N2\nlength = 43.80 m\n[survey]\nlog = run.csv\nother runs = back.other\n");
+    run(&b);
+    assert_int_equal(sm_batch_count(b.report, SM_BATCH_DONE), 1);
+    run(&b);
+    assert_int_equal(sm_batch_count(b.report, SM_BATCH_UNCHANGED), 1);
+    write_at(dir, "back.csv", "distance,code,ch1\n0.00,BCD,XP\n31.40,BAC,B\n43.80,BCE,XP\n");
+    run(&b);
+    assert_int_equal(sm_batch_count(b.report, SM_BATCH_DONE), 1);
+    release(&b);
+}
+
 /* ---- hashes ---- */
 
 static void test_fingerprint__reads_a_video_once(void **state)
@@ -501,6 +559,8 @@ int main(void)
         IN_SCRATCH(test_find__logs_alone),
         IN_SCRATCH(test_run__logs_alone),
         IN_SCRATCH(test_fingerprint__reads_a_video_once),
+        IN_SCRATCH(test_fingerprint__follows_other_runs),
+        IN_SCRATCH(test_run__other_run_changed),
         IN_SCRATCH(test_run__one_gone_wrong_costs_itself_only),
         IN_SCRATCH(test_run__what_hangs_is_ended),
         IN_SCRATCH(test_run__goes_on_and_skips_what_is_unchanged),

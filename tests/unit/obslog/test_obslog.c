@@ -196,6 +196,67 @@ static void test_codes_split(void **state)
     }
 }
 
+/* What is odd about the order of rows is told with the row, in the log's own unit; nothing is changed. */
+static void test_order_of_rows(void **state)
+{
+    (void)state;
+    struct sm_obslog *log = parse("time,distance [ft],code\n0:10,1.0,B\n1:10,12.5,B\n0:50,8.5,B\n,20.0,B\n3:00,3539.0,B\n",
+                                  NULL);
+    assert_int_equal(log->n_entries, 5);
+    assert_true(has_finding(log, 4, "the distance goes back from 12.5 ft to 8.5 ft"));
+    assert_true(has_finding(log, 4, "the time goes back from 00:01:10 to 00:00:50"));
+    assert_true(has_finding(log, 5, "the row has no time"));
+    assert_true(has_finding(log, 6, "the log goes to 3539.0 ft, farther than"));
+    assert_int_equal(log->findings.n, 4);
+    assert_int_equal(log->findings.item[0].entry_idx, 2);
+    sm_obslog_free(&log);
+    /* past midnight; listed from its end; mostly without times */
+    log = parse("time,distance,code\n23:59:50,9,B\n0:00:10,7,B\n0:00:10,7,B\n0:01:00,2,B\n", NULL);
+    assert_int_equal(log->findings.n, 0);
+    sm_obslog_free(&log);
+    log = parse("time,distance,code\n1:00,1,B\n,2,B\n,3,B\n", NULL);
+    assert_int_equal(log->findings.n, 1);
+    assert_true(has_finding(log, 0, "2 of 3 rows have no time"));
+    sm_obslog_free(&log);
+}
+
+static void add_alternating_rows(struct sm_text *text, int n_inspections)
+{
+    sm_text_add(text, "segment;distance;code\n");
+    for (int row = 0; row < 3; row++) {
+        for (int i = 0; i < n_inspections; i++) {
+            sm_text_addf(text, "S%d;%s%d.%d;BAB\n", i, row == 2 && i % 7 == 0 ? "x" : "", row, i % 10);
+        }
+    }
+}
+
+/* Rows of several inspections may alternate in one file; what is found goes with each. */
+static void test_many_inspections(void **state)
+{
+    (void)state;
+    enum { N = 3000 };
+    struct sm_text text = {0};
+    struct sm_obslog_file *file = NULL;
+    struct sm_obslog *log = NULL;
+    struct sm_error err = {0};
+    add_alternating_rows(&text, N);
+    assert_ok(sm_obslog_file_parse(&file, text.data, text.length, "x.csv", SM_UNIT_UNKNOWN, &err), &err);
+    for (int i = 0; i < N; i++) {
+        struct sm_obslog_opts opts = {.inspection = i + 1};
+        assert_ok(sm_obslog_file_pick(&log, file, &opts, &err), &err);
+        assert_int_equal(log->n_entries, i % 7 ? 3 : 2);
+        assert_int_equal(log->findings.n, i % 7 ? 0 : 2); /* what is wrong, and that the row is lost */
+        assert_int_equal(log->entry[1].line, 2 + N + i);
+        sm_obslog_free(&log);
+    }
+    struct sm_obslog_opts opts = {.segment = "S17"};
+    assert_ok(sm_obslog_file_pick(&log, file, &opts, &err), &err);
+    assert_int_equal(log->entry[0].line, 19);
+    sm_obslog_free(&log);
+    sm_obslog_file_free(&file);
+    sm_text_release(&text);
+}
+
 /* Of two columns that could be the time, the one called so is; the other is kept. */
 static void test_better_name_counts(void **state)
 {
@@ -539,6 +600,8 @@ int main(void)
         cmocka_unit_test(test_units),
         cmocka_unit_test(test_codes_split),
         cmocka_unit_test(test_better_name_counts),
+        cmocka_unit_test(test_order_of_rows),
+        cmocka_unit_test(test_many_inspections),
         cmocka_unit_test(test_segment_column),
         cmocka_unit_test(test_pick_inspection),
         cmocka_unit_test(test_city_log),
