@@ -70,4 +70,13 @@ enum sm_process_bars {
  */
 unsigned sm_process_confine(const int *keep, size_t n_keep, int channel);
 
+/* ---- beforehand ---- */
+
+/**
+ * What confining puts in place on this system: tried in a process that ends at once, so that a program can say beforehand that
+ * its decoders are held by less.
+ * @param bars [out] a set of enum sm_process_bars. @return false when no process could be asked; bars is unchanged then.
+ */
+bool sm_process_bars_here(unsigned *bars) SM_CHECKED;
+
 #endif

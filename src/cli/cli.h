@@ -61,6 +61,8 @@ void sm_cli_changes_release(struct sm_cli_changes *changes);
 int sm_cli_fail(const struct sm_error *err);
 void sm_cli_note(const char *fmt, ...) SM_PRINTF(1, 2);
 void sm_cli_findings(const struct sm_findings *findings);
+/* Warn, before videos are decoded, when this system bars the decoder's process from less than it should. */
+void sm_cli_warn_of_missing_bars(void);
 /* Results to stdout, or an error told. @return SM_CLI_DONE or SM_CLI_FAILED. */
 int sm_cli_print(const struct sm_text *text);
 

@@ -167,6 +167,7 @@ static int work(struct request *request, const struct sm_batch_surveys *surveys,
     request->batch.change = request->changes.item;
     request->batch.progress = tell_progress;
     request->batch.progress_user = &progress;
+    sm_cli_warn_of_missing_bars();
     enum sm_status status = sm_batch_run(&report, surveys, &request->batch, &err);
     sm_cli_progress_end(&progress);
     int result = status == SM_OK ? print_report(surveys, report, common) : sm_cli_fail(&err);

@@ -249,6 +249,7 @@ static int read_videos(struct request *request, const struct sm_cli_common *comm
     request->job.progress = sm_cli_progress_tell;
     request->job.progress_user = &progress;
     request->job.picture = request->picture ? &picture : NULL;
+    sm_cli_warn_of_missing_bars();
     enum sm_status status = sm_job_read(&trace, &request->job, &findings, &err);
     sm_cli_progress_end(&progress);
     status = put_picture(request, common, &picture, status, &err);

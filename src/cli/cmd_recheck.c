@@ -153,6 +153,7 @@ static int recheck(const struct request *request, const struct sm_cli_common *co
                                        request->word, now,   sm_cli_who(),       sm_cli_progress_tell, &progress};
     struct sm_job_rechecked *rechecked = NULL;
     struct sm_error err = {0};
+    sm_cli_warn_of_missing_bars();
     if (sm_job_recheck(&rechecked, &opts, &err) != SM_OK) {
         sm_cli_progress_end(&progress);
         return sm_cli_fail(&err);

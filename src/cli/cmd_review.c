@@ -108,6 +108,7 @@ static int serve(const char *job_path, const struct request *request, const stru
                                      .port = request->port,
                                      .who = sm_cli_who(),
                                      .now = sm_cli_now};
+    sm_cli_warn_of_missing_bars();
     if (sm_web_start(&web, &opts, &err) != SM_OK) {
         return sm_cli_fail(&err);
     }

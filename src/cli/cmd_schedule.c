@@ -256,6 +256,7 @@ static int schedule_one(const struct one *one, int32_t inspection)
                                .hashes = one->hashes};
     struct sm_job *job = NULL;
     struct sm_error err = {0};
+    sm_cli_warn_of_missing_bars();
     enum sm_status status = sm_job_schedule(&job, &opts, &err);
     if (status != SM_OK) {
         sm_cli_progress_end(&progress);

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "cli.h"
+#include "stopmark/process.h"
 
 int sm_cli_fail(const struct sm_error *err)
 {
@@ -40,6 +41,21 @@ void sm_cli_findings(const struct sm_findings *findings)
         sm_error_at(&line, SM_OK, finding->source, finding->line, 0, "%s%s",
                     finding->severity == SM_SEVERITY_WARNING ? "warning: " : "note: ", finding->message);
         (void)sm_cli_fail(&line);
+    }
+}
+
+/* No finding: it says nothing of the survey, and results must not depend on the machine. */
+void sm_cli_warn_of_missing_bars(void)
+{
+    unsigned bars = 0;
+    if (!sm_process_bars_here(&bars)) {
+        return; /* no process can be had: the decoder will say so */
+    }
+    bool is_free_of_files = !(bars & SM_PROCESS_BAR_FILES), is_free_of_calls = !(bars & SM_PROCESS_BAR_CALLS);
+    if (is_free_of_files || is_free_of_calls) {
+        sm_cli_note("warning: this system has no %s%s%s to confine the video decoder with; read only videos you trust here",
+                    is_free_of_files ? "Landlock" : "", is_free_of_files && is_free_of_calls ? " and no " : "",
+                    is_free_of_calls ? "seccomp" : "");
     }
 }
 

@@ -1,11 +1,16 @@
 /* A process of its own: messages, ends of all kinds, limits, and what a confined one cannot do. */
 #include <errno.h>
 #include <fcntl.h>
+#include <linux/filter.h>
+#include <linux/seccomp.h>
 #include <signal.h>
+#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
+#include <sys/prctl.h>
 #include <sys/socket.h>
+#include <sys/syscall.h>
 #include <unistd.h>
 
 #include "sm_test.h"
@@ -258,6 +263,53 @@ static void test_process__a_confined_one_reaches_nothing(void **state)
     unlink(name);
 }
 
+/* ---- a kernel with less ---- */
+
+/* From here on a call, or prctl() with this first argument, is refused as an old kernel would. */
+static bool take_away(int number, int first_argument)
+{
+    struct sock_filter step[] = {
+        BPF_STMT(BPF_LD | BPF_W | BPF_ABS, (uint32_t)offsetof(struct seccomp_data, nr)),
+        BPF_JUMP(BPF_JMP | BPF_JEQ | BPF_K, (uint32_t)number, 0, 3),
+        BPF_STMT(BPF_LD | BPF_W | BPF_ABS, (uint32_t)offsetof(struct seccomp_data, args[0])),
+        BPF_JUMP(BPF_JMP | BPF_JEQ | BPF_K, (uint32_t)first_argument, 0, 1),
+        BPF_STMT(BPF_RET | BPF_K, SECCOMP_RET_ERRNO | ENOSYS),
+        BPF_STMT(BPF_RET | BPF_K, SECCOMP_RET_ALLOW),
+    };
+    struct sock_fprog program = {sizeof step / sizeof *step, step};
+    return prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) == 0 && prctl(PR_SET_SECCOMP, SECCOMP_MODE_FILTER, &program, 0, 0) == 0;
+}
+
+/* @return the bars, 50 = none could be asked for, 100 = nothing can be taken away here. */
+static int bars_without(void *user, int channel)
+{
+    const int *taken = user;
+    unsigned bars = 50;
+    (void)channel;
+    if (taken && !take_away(taken[0], taken[1])) {
+        return 100;
+    }
+    return sm_process_bars_here(&bars) ? (int)bars : 50;
+}
+
+static void test_process__missing_bars_are_told(void **state)
+{
+    (void)state;
+    int landlock[] = {SYS_landlock_create_ruleset, 0}, seccomp[] = {SYS_prctl, PR_SET_SECCOMP};
+    struct sm_process process = start(bars_without, NULL);
+    int whole = end_of(&process).exit_status;
+    process = start(bars_without, landlock);
+    int without_landlock = end_of(&process).exit_status;
+    if (without_landlock == 100) {
+        print_message("no seccomp here: not tested\n");
+        return;
+    }
+    assert_in_range(whole, SM_PROCESS_BAR_CALLS, SM_PROCESS_BAR_CALLS | SM_PROCESS_BAR_FILES);
+    assert_int_equal(without_landlock, SM_PROCESS_BAR_CALLS);
+    process = start(bars_without, seccomp);
+    assert_int_equal(end_of(&process).exit_status, whole & ~SM_PROCESS_BAR_CALLS);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -266,6 +318,7 @@ int main(void)
         cmocka_unit_test(test_process__a_hang_is_ended),
         cmocka_unit_test(test_process__limits_hold),
         cmocka_unit_test(test_process__a_confined_one_reaches_nothing),
+        cmocka_unit_test(test_process__missing_bars_are_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
