@@ -62,7 +62,8 @@ enum {
     COL_TIME = 1,
     COL_DISTANCE = 2,
     COL_REMARK = 12,
-    HEAD_ROWS = 60
+    HEAD_ROWS = 60,
+    OPEN_QUOTES_MAX = 50
 };
 
 static const char segment_names[] =
@@ -74,6 +75,8 @@ struct csv_log {
     size_t head_idx;      /* row of the header */
     size_t at[N_COLUMNS]; /* field index of each column, SIZE_MAX = none */
     char unit[N_COLUMNS][16];
+    uint32_t open_quote[OPEN_QUOTES_MAX]; /* lines whose quotes were taken out, because one never closes */
+    size_t n_open_quotes;
     size_t segment_at;
     struct sm_names segments; /* ids met so far, with the number of their inspection */
     const char *segment;      /* of the row above, NULL = there is none */
@@ -325,12 +328,23 @@ static bool has_more_fields(const struct csv_log *log, const struct sm_csv_row *
     return false;
 }
 
+static enum sm_status tell_open_quote(const struct csv_log *log, uint32_t line)
+{
+    for (size_t k = 0; k < log->n_open_quotes; k++) {
+        if (log->open_quote[k] == line) {
+            return sm_obslog__odd(log->build, line,
+                                  "a quote opens here and never closes: the row is read without it");
+        }
+    }
+    return SM_OK;
+}
+
 static enum sm_status take_row(struct csv_log *log, const struct sm_csv_row *row, struct sm_error *err)
 {
     struct sm_obslog_fields fields = {0};
     struct sm_text remark = {0};
-    enum sm_status status = SM_OK;
-    if (has_more_fields(log, row)) {
+    enum sm_status status = tell_open_quote(log, row->line);
+    if (status == SM_OK && has_more_fields(log, row)) {
         status = sm_obslog__odd(
             log->build, row->line,
             "the row has %zu fields, the header %zu: a separator inside a value? The rest is kept as remark",
@@ -376,15 +390,77 @@ static enum sm_status read_table(struct csv_log *log, struct sm_error *err)
     return status == SM_OK ? read_rows(log, err) : status;
 }
 
+/* Takes the quotes of a line out, in place. */
+static void blank_quotes(char *text, uint32_t line)
+{
+    for (uint32_t at = 1; *text && at <= line; text++) {
+        bool is_end = *text == '\n' || (*text == '\r' && text[1] != '\n');
+        *text = at == line && *text == '"' ? ' ' : *text;
+        at += is_end;
+    }
+}
+
+/* A row that took others in: more fields than the header has, one of them over several lines. @return its
+ * line, 0 = none. */
+static uint32_t find_swallowing(const struct csv_log *log)
+{
+    size_t n_head = sm_csv_row(log->csv, log->head_idx).n_fields;
+    for (size_t i = log->head_idx + 1; i < sm_csv_n_rows(log->csv); i++) {
+        struct sm_csv_row row = sm_csv_row(log->csv, i);
+        for (size_t k = 0;
+             k < row.n_fields && row.n_fields >= n_head + n_head / 2 && has_more_fields(log, &row); k++) {
+            if (strchr(row.field[k], '\n')) {
+                return row.line;
+            }
+        }
+    }
+    return 0;
+}
+
+/* The bytes as text that can be changed. @return false when there are no such. */
+static bool copy_text(struct sm_text *text, const char *data, size_t n)
+{
+    if (!text->data) {
+        sm_text_add_decoded(text, data, n);
+    }
+    return !text->failed && text->data && !memchr(text->data, '\0', text->length);
+}
+
+/* A quote that never closes would swallow rows, or the rest of the file: its line is read without quotes, and
+ * told. Once more for each of them. */
+static enum sm_status parse_table(struct csv_log *log, const char *data, size_t n, char separator,
+                                  struct sm_error *err)
+{
+    struct sm_text text = {0};
+    log->n_open_quotes = 0;
+    enum sm_status status = SM_OK;
+    for (bool is_settled = false; !is_settled;) {
+        struct sm_error why = {0};
+        sm_csv_free(&log->csv);
+        status = sm_csv_parse(&log->csv, text.data ? text.data : data, text.data ? text.length : n, separator,
+                              log->build->input->source, &why);
+        uint32_t line = status == SM_E_FORMAT                 ? why.line
+                        : status == SM_OK && find_header(log) ? find_swallowing(log)
+                                                              : 0;
+        is_settled = !line || log->n_open_quotes == OPEN_QUOTES_MAX || !copy_text(&text, data, n);
+        if (!is_settled) {
+            log->open_quote[log->n_open_quotes++] = line;
+            blank_quotes(text.data, line);
+        } else if (status != SM_OK && err) {
+            *err = why;
+        }
+    }
+    sm_text_release(&text);
+    return status;
+}
+
 /* The separator found by content can be fooled by what stands above the header; then the header itself tells
  * it. */
 static enum sm_status open_table(struct csv_log *log, const char *data, size_t n, struct sm_error *err)
 {
     static const char separators[] = {0, ';', ',', '\t'};
     for (size_t k = 0; k < sizeof separators; k++) {
-        sm_csv_free(&log->csv);
-        enum sm_status status =
-            sm_csv_parse(&log->csv, data, n, separators[k], log->build->input->source, err);
+        enum sm_status status = parse_table(log, data, n, separators[k], err);
         if (status != SM_OK) {
             return status;
         }

@@ -62,7 +62,28 @@ static bool is_text_open(const struct en_file *file, const char *s)
     return is_open;
 }
 
-/* Next line; one whose text is not closed takes the following ones in, up to a line that starts with '#'. */
+/* How many of the lines that follow belong to a text that is open at the end of this one: up to the line that
+ * closes it. One that no line closes is a slip, and takes no other row with it. */
+static int count_joined(const struct en_file *file, const char *line)
+{
+    bool is_open = true;
+    int n = 0;
+    if (*line == '#' || !is_text_open(file, line)) {
+        return 0;
+    }
+    for (const char *s = file->next; s && *s && *s != '#' && n < JOINED_LINES_MAX; n++) {
+        for (; *s && *s != '\n' && *s != '\r'; s++) {
+            is_open = *s == file->delimiter ? !is_open : is_open;
+        }
+        if (!is_open) {
+            return n + 1;
+        }
+        s += *s == '\r' && s[1] == '\n' ? 2 : *s ? 1 : 0;
+    }
+    return 0;
+}
+
+/* Next line; one whose text is not closed takes the following ones in, up to the line that closes it. */
 static char *read_line(struct en_file *file)
 {
     if (!file->next) {
@@ -71,9 +92,7 @@ static char *read_line(struct en_file *file)
     file->line = file->next_line;
     char *line = cut_line(file->next, &file->next);
     file->next_line++;
-    for (int k = 0;
-         k < JOINED_LINES_MAX && *line != '#' && is_text_open(file, line) && file->next && *file->next != '#';
-         k++) {
+    for (int k = count_joined(file, line); k > 0 && file->next; k--) {
         size_t n = strlen(line);
         char *more = cut_line(file->next, &file->next);
         file->next_line++;

@@ -19,7 +19,9 @@ struct order {
     bool is_feet;    /* people read the unit the log is written in */
     bool is_falling; /* most distances fall: a counter that runs back, or a run listed from its end */
     const struct sm_log_entry *last_placed, *last_timed, *farthest;
-    int32_t entry_idx;
+    double before_last_m,
+        next_m; /* distances around: before last_placed, and the next behind the row in hand; NAN = none */
+    int32_t entry_idx, last_placed_idx;
 };
 
 static const struct sm_log_entry *entry_at(const struct order *order, size_t k)
@@ -60,14 +62,24 @@ static void add_time(struct sm_text *text, const struct sm_log_entry *entry)
                  (int)(llabs(whole) / 60 % 60), (int)(llabs(whole) % 60));
 }
 
-static enum sm_status tell(const struct order *order, const struct sm_log_entry *entry,
+static enum sm_status tell(const struct order *order, const struct sm_log_entry *entry, int32_t entry_idx,
                            enum sm_severity severity, struct sm_text *text)
 {
     enum sm_status status = text->failed ? SM_E_NOMEM
-                                         : sm_obslog__odd_entry(order->build, entry->line, order->entry_idx,
+                                         : sm_obslog__odd_entry(order->build, entry->line, entry_idx,
                                                                 severity, "%s", sm_text_str(text));
     sm_text_release(text);
     return status;
+}
+
+/* Of two rows whose distances go back: is it the first that fits nowhere, so that without it the rest is in
+ * order? */
+static bool is_last_the_odd_one(const struct order *order, const struct sm_log_entry *entry)
+{
+    double sign = order->is_falling ? -1 : 1;
+    bool fits_without_last = !(sign * entry->distance_m < sign * order->before_last_m);
+    bool fits_without_this = !(sign * order->next_m < sign * order->last_placed->distance_m);
+    return fits_without_last && !fits_without_this;
 }
 
 static enum sm_status check_distance(const struct order *order, const struct sm_log_entry *entry)
@@ -83,7 +95,9 @@ static enum sm_status check_distance(const struct order *order, const struct sm_
     sm_text_add(&text, " to ");
     add_distance(&text, order, entry);
     sm_text_add(&text, ": rows swapped, a slip, or the camera backed up; look at both rows");
-    return tell(order, entry, SM_SEVERITY_WARNING, &text);
+    bool is_last = is_last_the_odd_one(order, entry);
+    return tell(order, is_last ? last : entry, is_last ? order->last_placed_idx : order->entry_idx,
+                SM_SEVERITY_WARNING, &text);
 }
 
 static enum sm_status check_time(const struct order *order, const struct sm_log_entry *entry)
@@ -99,7 +113,7 @@ static enum sm_status check_time(const struct order *order, const struct sm_log_
     sm_text_add(&text, " to ");
     add_time(&text, entry);
     sm_text_add(&text, ": rows swapped, a slip, or an entry made afterwards");
-    return tell(order, entry, SM_SEVERITY_WARNING, &text);
+    return tell(order, entry, order->entry_idx, SM_SEVERITY_WARNING, &text);
 }
 
 /* Where most rows have none, it is said once, by finish(). */
@@ -111,7 +125,17 @@ static enum sm_status check_missing_time(const struct order *order, const struct
         return SM_OK;
     }
     sm_text_add(&text, "the row has no time: its distance cannot be held against the picture");
-    return tell(order, entry, SM_SEVERITY_NOTE, &text);
+    return tell(order, entry, order->entry_idx, SM_SEVERITY_NOTE, &text);
+}
+
+static double next_distance(const struct order *order, size_t k)
+{
+    for (k = next_of(order, k); k != SM_OBSLOG_NONE; k = next_of(order, k)) {
+        if (!isnan(entry_at(order, k)->distance_m)) {
+            return entry_at(order, k)->distance_m;
+        }
+    }
+    return SM_NAN;
 }
 
 static enum sm_status check_entry(struct order *order, const struct sm_log_entry *entry)
@@ -127,13 +151,17 @@ static enum sm_status check_entry(struct order *order, const struct sm_log_entry
         isnan(order->farthest->distance_m)) {
         order->farthest = entry;
     }
-    order->last_placed = isnan(entry->distance_m) ? order->last_placed : entry;
+    if (!isnan(entry->distance_m)) {
+        order->before_last_m = order->last_placed ? order->last_placed->distance_m : SM_NAN;
+        order->last_placed = entry;
+        order->last_placed_idx = order->entry_idx;
+    }
     order->last_timed = isnan(entry->time_s) ? order->last_timed : entry;
     order->entry_idx++;
     return status;
 }
 
-static enum sm_status check_farthest(struct order *order)
+static enum sm_status check_farthest(const struct order *order)
 {
     if (!order->farthest || !(order->farthest->distance_m > FARTHEST_M)) {
         return SM_OK;
@@ -142,11 +170,10 @@ static enum sm_status check_farthest(struct order *order)
     sm_text_add(&text, "the log goes to ");
     add_distance(&text, order, order->farthest);
     sm_text_add(&text, ", farther than a camera usually does: a decimal slip, or another unit?");
-    order->entry_idx = -1;
-    return tell(order, order->farthest, SM_SEVERITY_WARNING, &text);
+    return tell(order, order->farthest, -1, SM_SEVERITY_WARNING, &text);
 }
 
-static enum sm_status finish(struct order *order)
+static enum sm_status finish(const struct order *order)
 {
     size_t n = order->part->n_entries, n_without = n - order->part->n_times;
     enum sm_status status = check_farthest(order);
@@ -161,11 +188,15 @@ static enum sm_status finish(struct order *order)
 enum sm_status sm_obslog__check_order(struct sm_obslog_build *build, size_t part_idx)
 {
     struct sm_obslog_part *part = &build->file->part[part_idx];
-    struct order order = {.build = build, .part = part, .is_feet = 2 * part->n_feet > part->n_distances};
+    struct order order = {.build = build,
+                          .part = part,
+                          .is_feet = 2 * part->n_feet > part->n_distances,
+                          .before_last_m = SM_NAN};
     enum sm_status status = SM_OK;
     sm_obslog__resume(build, part_idx);
     order.is_falling = falls_mostly(&order);
     for (size_t k = part->entries.first; status == SM_OK && k != SM_OBSLOG_NONE; k = next_of(&order, k)) {
+        order.next_m = next_distance(&order, k);
         status = check_entry(&order, entry_at(&order, k));
     }
     return status == SM_OK ? finish(&order) : status;

@@ -210,6 +210,12 @@ static void test_order_of_rows(void **state)
     assert_int_equal(log->findings.n, 4);
     assert_int_equal(log->findings.item[0].entry_idx, 2);
     sm_obslog_free(&log);
+    /* of two rows the one that fits nowhere is the odd one */
+    log = parse("distance,code\n10.0,B\n207.1,B\n24.2,B\n27.0,B\n25.0,B\n30.0,B\n", NULL);
+    assert_true(has_finding(log, 3, "goes back from 207.1 m to 24.2 m"));
+    assert_true(has_finding(log, 6, "goes back from 27.0 m to 25.0 m"));
+    assert_int_equal(log->findings.n, 2);
+    sm_obslog_free(&log);
     /* past midnight; listed from its end; mostly without times */
     log = parse("time,distance,code\n23:59:50,9,B\n0:00:10,7,B\n0:00:10,7,B\n0:01:00,2,B\n", NULL);
     assert_int_equal(log->findings.n, 0);
@@ -381,7 +387,7 @@ static void test_refused(void **state)
         "a,b,c\n1,2,3\n",
         "code,remark\nBAB,x\n",
         "time,distance\n1,2\n",
-        "time,code\n\"1:00,BAB\n",
+        "time,co\"de\n\"1:00,B\"A\"B",
         "\x01\x02\x00",
     };
     for (size_t k = 0; k < sizeof texts / sizeof texts[0]; k++) {
