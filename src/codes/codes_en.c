@@ -7,11 +7,12 @@
  */
 #include "codes_internal.h"
 
-#define FABRIC "EN 13508-2 cl. 8.2; unit VSA 2023 annex C"
-#define OPERATION "EN 13508-2 cl. 8.3; unit VSA 2023 annex C"
-#define INVENTORY "EN 13508-2 cl. 8.4"
-#define OTHER "EN 13508-2 cl. 8.5"
-#define CHANGE "EN 13508-2 annex C"
+#define EDITION "EN 13508-2:2003+A1:2011"
+#define FABRIC EDITION " cl. 8.2; unit VSA 2023 annex C"
+#define OPERATION EDITION " cl. 8.3; unit VSA 2023 annex C"
+#define INVENTORY EDITION " cl. 8.4"
+#define OTHER EDITION " cl. 8.5"
+#define CHANGE EDITION " annex C"
 #define PRACTICE "common practice, no source"
 #define VSA "VSA guideline 2023 annex C"
 #define ASTM_F1743 "ASTM F1743-22 cl. 6.1.3"
@@ -50,23 +51,28 @@ static const struct sm_code_meaning meanings[] = {
     {"BDA", "general photograph", "", "", SM_CODE_PLAIN, OTHER},
     {"BDB", "general remark", "", "", SM_CODE_PLAIN, OTHER},
     {"BDC", "inspection abandoned", "", "", SM_CODE_ABANDONED, OTHER},
-    {"BDD", "water level", "%", "", SM_CODE_PLAIN, OTHER},
-    {"BDE", "flow in incoming pipe", "%", "", SM_CODE_PLAIN, OTHER},
+    {"BDD", "water level", "%", "", SM_CODE_PLAIN, OTHER "; unit VSA 2023 annex C"},
+    {"BDE", "flow in incoming pipe", "%", "", SM_CODE_PLAIN, OTHER "; unit VSA 2023 annex C"},
     {"BDF", "atmosphere in the pipe", "", "", SM_CODE_PLAIN, OTHER},
     {"BDG", "loss of vision", "", "", SM_CODE_PLAIN, OTHER},
     {"AEA", "change of video volume", "", "", SM_CODE_PLAIN, CHANGE},
     {"AEB", "change of photograph volume", "", "", SM_CODE_PLAIN, CHANGE},
-    {"AEC", "change of shape", "mm", "mm", SM_CODE_PLAIN, CHANGE},
+    {"AEC", "change of shape", "mm", "mm", SM_CODE_PLAIN, CHANGE "; units as in sample data of ISYBAU XML 2013-02"},
     {"AED", "change of material", "", "", SM_CODE_PLAIN, CHANGE},
     {"AEE", "change of lining", "", "", SM_CODE_PLAIN, CHANGE},
-    {"AEF", "change of pipe unit length", "m", "", SM_CODE_PLAIN, CHANGE},
+    {"AEF", "change of pipe unit length", "m", "", SM_CODE_PLAIN, CHANGE "; unit from memory"},
     {"AEG", "change of precipitation", "", "", SM_CODE_PLAIN, CHANGE},
 };
 
 static const struct sm_code_unit units[] = {
+    {"BAB", "A", ""}, /* of a surface crack the width is not measured */
+    {"BAD", "A|B|D", ""},
+    {"BAI", "A", ""},
     {"BAJ", "C", "deg"},
     {"BAK", "F|I|J", "mm"},
+    {"BAK", "B|C|G|H|K|L|M|N", ""},
     {"BAL", "C|E", "%"},
+    {"BAL", "Z", ""},
 };
 
 static const struct sm_code_letter letters[] = {

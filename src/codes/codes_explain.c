@@ -149,7 +149,7 @@ static void add_facts(struct sm_text *out, const struct sm_codes *codes,
         const struct sm_code_unit *unit = &codes->builtin->unit[k];
         if (sm_ascii_ieq(unit->code, question->code)) {
             struct sm_text words = {0};
-            sm_text_addf(&words, "%s with characterisation 1 %s", unit->q1_unit, unit->ch1);
+            sm_text_addf(&words, "%s with characterisation 1 %s", *unit->q1_unit ? unit->q1_unit : "none", unit->ch1);
             out->failed |= words.failed;
             add_line(out, "", sm_text_str(&words));
             sm_text_release(&words);
