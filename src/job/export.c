@@ -56,6 +56,20 @@ static size_t take_offsets(struct sm_obslog_offset offset[MOST_OFFSETS], const s
     return MOST_OFFSETS;
 }
 
+/* The film that was worked with is the sheet's, else the log's. */
+static enum sm_status take_film(struct sm_obslog *log, struct sm_job *job, struct sm_error *err)
+{
+    const struct sm_sheet *sheet = job->sheet;
+    log->video = sheet->n_videos ? sheet->video[0] : log->video;
+    if (sheet->n_videos > 1 &&
+        sm_findings_add(&job->exported, (enum sm_flag)0, SM_SEVERITY_WARNING, log->source, 0, SM_NAN, -1,
+                        "the form names one film: of %zu the first is named, times run on over all of them",
+                        sheet->n_videos) != SM_OK) {
+        return sm_job__no_memory(err);
+    }
+    return SM_OK;
+}
+
 static enum sm_status write_form(struct sm_text *text, enum sm_job__export_form form, struct sm_job *job,
                                  struct sm_error *err)
 {
@@ -78,9 +92,11 @@ static enum sm_status write_form(struct sm_text *text, enum sm_job__export_form 
         opts.fps = fps >= 1 && fps <= 240 ? fps : 0;
         opts.video_length_s = info->duration_s;
     }
-    enum sm_status status = form == SM_JOB__EXPORT_EN13508
-                                ? sm_obslog_write_en13508(text, &log, &job->exported, err)
-                                : sm_obslog_write_isybau(text, &log, &opts, &job->exported, err);
+    enum sm_status status = take_film(&log, job, err);
+    if (status == SM_OK) {
+        status = form == SM_JOB__EXPORT_EN13508 ? sm_obslog_write_en13508(text, &log, &job->exported, err)
+                                                : sm_obslog_write_isybau(text, &log, &opts, &job->exported, err);
+    }
     sm_free(log.entry);
     return status;
 }
