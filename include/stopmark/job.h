@@ -213,6 +213,24 @@ struct sm_job_video {
 /** Borrowed until close. @return how many. */
 size_t sm_job_review_videos(const struct sm_job_review *review, const struct sm_job_video **out);
 
+/* ---- the crew's sheets ------------------------------------------------------------------------------------------ */
+
+struct sm_job_crew_opts {
+    const char *job_path;
+    const char *segment; /**< NULL = all */
+    const char *out_dir; /**< a folder for each segment's documents is made there; NULL = none */
+    sm_job_progress_fn *progress;
+    void *progress_user;
+};
+/**
+ * Documents for the crew out of the job file alone, each segment as issued last, and what to load for all of them. Stills
+ * are taken where the video still lies.
+ * @param out [new] free with sm_schedule_load_free(). @param findings [inout] what is not in the documents.
+ * @return what sm_job_review_open() and sm_job_deliver() return; documents of segments before the one that failed stay.
+ */
+enum sm_status sm_job_crew(struct sm_load **out, struct sm_findings *findings, const struct sm_job_crew_opts *opts,
+                           struct sm_error *err) SM_CHECKED;
+
 /* ---- what the crew did ----------------------------------------------------------------------------------------- */
 
 struct sm_job_record_opts {

@@ -153,4 +153,20 @@ enum sm_status sm_schedule_write_marked_picture(struct sm_text *png, const struc
                                                 const struct sm_picture_mark *mark, size_t n_marks, const char *title,
                                                 struct sm_error *err) SM_CHECKED;
 
+/* ---- what to load for several segments ------------------------------------------------------------------------ */
+
+/** A sum that schedules are added to. */
+struct sm_load;
+/** @param out [new] free with sm_schedule_load_free(). */
+enum sm_status sm_schedule_load_new(struct sm_load **out, struct sm_error *err) SM_CHECKED;
+void sm_schedule_load_free(struct sm_load **load);
+/** Liners by kit and pipe size, mat and resin. Nothing of schedule is kept. After a failure the sum is of no use: free it. */
+enum sm_status sm_schedule_load_add(struct sm_load *load, const struct sm_schedule *schedule, struct sm_error *err) SM_CHECKED;
+/**
+ * As text in the crew's unit, or as JSON (stopmark.load/1). Spares: of each pipe size as many as the segment that asks for
+ * most, of the longest liner (common practice, no source). What memory did not suffice for sets out->failed.
+ */
+void sm_schedule_load_write(struct sm_text *out, const struct sm_load *load);
+void sm_schedule_load_write_json(struct sm_text *out, const struct sm_load *load);
+
 #endif

@@ -4,7 +4,7 @@ _stopmark() {
     local options words
     COMPREPLY=()
     if [ "$COMP_CWORD" -eq 1 ]; then
-        COMPREPLY=($(compgen -W "read schedule record recheck audit codes merge batch wall review demo --help --version" -- "$cur"))
+        COMPREPLY=($(compgen -W "read schedule crew record recheck audit codes merge batch wall review demo --help --version" -- "$cur"))
         return
     fi
     case $command:$prev in
@@ -22,6 +22,8 @@ _stopmark() {
     schedule:--paper) COMPREPLY=($(compgen -W "a4 letter" -- "$cur")); return ;;
     schedule:--explain) COMPREPLY=($(compgen -W "all" -- "$cur")); return ;;
     schedule:--threads) return ;;
+    crew:--segment) return ;;
+    crew:--out) COMPREPLY=($(compgen -d -- "$cur")); return ;;
     record:--segment) return ;;
     recheck:--liner) return ;;
     recheck:--out) COMPREPLY=($(compgen -d -- "$cur")); return ;;
@@ -64,6 +66,7 @@ _stopmark() {
     case $command in
     read) options="--at --box --unit --distances --out --picture --threads --thorough --json -q --quiet -h --help" ;;
     schedule) options="--job --out --set --export --paper --explain --compare --threads --json -q --quiet -h --help" ;;
+    crew) options="--segment --out --json -q --quiet -h --help" ;;
     record) options="--segment --json -q --quiet -h --help" ;;
     recheck) options="--liner --out --set --json -q --quiet -h --help" ;;
     audit) options="--out --segment --warranty --grades --verify --chain --json -q --quiet -h --help" ;;

@@ -17,7 +17,7 @@ struct sm_cli_command {
     const char *help;  /* the options, indented; what every command has is added */
 };
 extern const struct sm_cli_command sm_cli_read, sm_cli_schedule, sm_cli_batch, sm_cli_wall, sm_cli_codes, sm_cli_review, sm_cli_demo;
-extern const struct sm_cli_command sm_cli_record, sm_cli_recheck, sm_cli_audit, sm_cli_merge;
+extern const struct sm_cli_command sm_cli_crew, sm_cli_record, sm_cli_recheck, sm_cli_audit, sm_cli_merge;
 
 /* ---- options ---- */
 

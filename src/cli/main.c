@@ -8,6 +8,7 @@
 static const struct sm_cli_command *const commands[] = {
     &sm_cli_read,
     &sm_cli_schedule,
+    &sm_cli_crew,
     &sm_cli_record,
     &sm_cli_recheck,
     &sm_cli_audit,

@@ -139,7 +139,8 @@ static enum sm_status take_log(struct sm_job *job, const struct sm_job__kept *ke
     struct sm_obslog_opts opts = {.segment = job->sheet->segment.id,
                                   .inspection = job->sheet->log_inspection,
                                   .unit = follows ? SM_UNIT_FT : job->sheet->counter_unit};
-    return file ? sm_obslog_parse(&job->log, file->data, file->n, file->path, &opts, err)
+    /* By its name: the folder is of another day, perhaps of another machine. */
+    return file ? sm_obslog_parse(&job->log, file->data, file->n, name_in(file->path), &opts, err)
                 : missing("log", err);
 }
 

@@ -64,6 +64,16 @@ enum sm_status sm_job__review_adopt(struct sm_job_review *review, struct sm_stor
     return SM_OK;
 }
 
+enum sm_status sm_job__review_as_issued(struct sm_job **out, const struct sm_job_review *review, struct sm_error *err)
+{
+    size_t n = review->decisions->n - sm_job_review_unissued(review);
+    bool *is_active = sm_job__decisions_active(review->decisions->item, n);
+    const struct sm_job__decisions list = {n, review->decisions->item, is_active};
+    enum sm_status status = is_active ? plan(out, review, &list, err) : sm_job__no_memory(err);
+    sm_free(is_active);
+    return status;
+}
+
 enum sm_status sm_job_review_refresh(struct sm_job_review *review, bool *has_changed, struct sm_error *err)
 {
     struct sm_store_decisions *decisions = NULL;

@@ -163,6 +163,15 @@ static bool is_in_view(const struct rod *rod, double x)
     return isfinite(x) && x > PIPE_EDGE + 64 && x < rod->width - 6;
 }
 
+/* Inside the opening, or beside one too narrow for its name. */
+static void name_opening(const struct rod *rod, double x, double half, const char *name)
+{
+    struct sm_type type = {8, false, SM_ANCHOR_MIDDLE, SM_INK_LINE};
+    bool fits = rod->pen->text_width(rod->pen, type, name) + 4 < 2 * half;
+    type.anchor = fits ? SM_ANCHOR_MIDDLE : SM_ANCHOR_START;
+    rod->pen->text(rod->pen, (struct sm_point){fits ? x : x + half + 3, PIPE_TOP - 4}, type, name);
+}
+
 /* Openings near the liner, which it must keep clear of or which are cut open again. */
 static void draw_openings(const struct rod *rod)
 {
@@ -182,8 +191,7 @@ static void draw_openings(const struct rod *rod)
                           none);
         sm_schedule__line(rod->pen, x - half, PIPE_TOP - 14, x - half, PIPE_TOP, thick);
         sm_schedule__line(rod->pen, x + half, PIPE_TOP - 14, x + half, PIPE_TOP, thick);
-        rod->pen->text(rod->pen, (struct sm_point){x, PIPE_TOP - 4},
-                       (struct sm_type){8, false, SM_ANCHOR_MIDDLE, SM_INK_LINE}, observation->id);
+        name_opening(rod, x, half, observation->id);
     }
 }
 

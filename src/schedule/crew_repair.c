@@ -277,16 +277,35 @@ static void add_the_way(struct sm_text *words, struct sm_crew *crew, const struc
     sm_arena_free(&arena);
 }
 
+/* One item, or two side by side where both are short: a page must hold all that belongs to it. @return how many. */
+static size_t add_first_items(struct sm_crew *crew, const char *const *items, size_t n)
+{
+    static const struct sm_type type = {TEXT_SIZE, true, SM_ANCHOR_START, SM_INK_LINE};
+    double left = sm_schedule__crew_left(crew), half = (sm_schedule__crew_right(crew) - left) / 2;
+    struct sm_text words[2] = {{0}, {0}};
+    bool is_short = n >= 2;
+    for (size_t i = 0; i < 2 && i < n; i++) {
+        sm_text_addf(&words[i], "First: %s", items[i]);
+        is_short = is_short && crew->pen.text_width(&crew->pen, type, sm_text_str(&words[i])) < half - 26;
+    }
+    if (is_short) {
+        sm_schedule__crew_need(crew, 16);
+        sm_schedule__crew_box(crew, left + half, crew->y + TEXT_SIZE, 11);
+        crew->pen.text(&crew->pen, (struct sm_point){left + half + 18, crew->y + TEXT_SIZE}, type, sm_text_str(&words[1]));
+    }
+    add_boxed_item(crew, sm_text_str(&words[0]));
+    sm_schedule__drop(&words[0], &crew->has_failed);
+    sm_schedule__drop(&words[1], &crew->has_failed);
+    return is_short ? 2 : 1;
+}
+
 static void add_preparation(struct sm_crew *crew, const struct sm_repair *repair)
 {
     struct sm_text words = {0};
     add_the_way(&words, crew, repair);
     crew->y += repair->n_prepare || words.length ? 6 : 0;
-    for (size_t i = 0; i < repair->n_prepare; i++) {
-        struct sm_text item = {0};
-        sm_text_addf(&item, "First: %s", repair->prepare[i]);
-        add_boxed_item(crew, sm_text_str(&item));
-        sm_schedule__drop(&item, &crew->has_failed);
+    for (size_t i = 0; i < repair->n_prepare;) {
+        i += add_first_items(crew, repair->prepare + i, repair->n_prepare - i);
     }
     if (words.length) {
         add_boxed_item(crew, sm_text_str(&words));

@@ -77,12 +77,13 @@ static void add_facts(struct sm_crew *crew)
     sm_schedule__add_diameter(&words, s, segment->diameter_mm);
     add_fact(crew, 3, "Diameter", &words);
     crew->y += 25;
-    sm_text_addf(&words, "%s \u2192 %s", or_unknown(segment->from), or_unknown(segment->to));
+    sm_schedule__add_run(&words, s);
+    sm_text_add(&words, words.length ? "" : "ends not named");
     add_fact(crew, 0, "Surveyed", &words);
     bool is_with = segment->flow == SM_FLOW_FROM_TO;
     sm_text_add(&words, segment->flow == SM_FLOW_UNKNOWN ? "not said" : "");
     if (segment->flow != SM_FLOW_UNKNOWN) {
-        sm_text_addf(&words, "towards %s", or_unknown(is_with ? segment->to : segment->from));
+        sm_text_addf(&words, "towards %s", sm_schedule__end_name(s, is_with));
     }
     add_fact(crew, 1, "Water flows", &words);
     sm_text_add(&words, or_unknown(segment->material));
@@ -248,25 +249,32 @@ static void add_unrepaired(struct sm_crew *crew)
     sm_schedule__drop(&words, &crew->has_failed);
 }
 
-static double caution_height(struct sm_crew *crew, const char *caution, bool is_drawn)
+/* The caution of this number, drawn or only measured. @return its height; 0 = there is none. */
+static double add_caution(struct sm_crew *crew, size_t idx, bool is_drawn)
 {
-    double left = sm_schedule__crew_left(crew);
+    double left = sm_schedule__crew_left(crew), height = 0;
     struct sm_rect at = {left + 10, crew->y, sm_schedule__crew_right(crew) - left - 10, 0};
-    return sm_schedule__crew_paragraph(crew, at, CAUTION_SIZE, SM_WEIGHT_PLAIN, is_drawn, caution) + 2;
+    struct sm_text words = {0};
+    if (sm_schedule__add_caution(&words, crew->s, idx)) {
+        height = sm_schedule__crew_paragraph(crew, at, CAUTION_SIZE, SM_WEIGHT_PLAIN, is_drawn, sm_text_str(&words)) + 2;
+    }
+    sm_schedule__drop(&words, &crew->has_failed);
+    return height;
 }
 
 /* Kept together on one page. */
 static void add_cautions(struct sm_crew *crew)
 {
-    double height = 0;
-    for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
-        height += caution_height(crew, *caution, false);
+    double height = 0, one;
+    size_t n = 0;
+    for (; (one = add_caution(crew, n, false)) > 0; n++) {
+        height += one;
     }
     sm_schedule__crew_heading(crew, "Cautions", height);
-    for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
+    for (size_t i = 0; i < n; i++) {
         struct sm_rect bullet = {sm_schedule__crew_left(crew), crew->y + 3.5, 4.5, 4.5};
         sm_schedule__rect(&crew->pen, bullet, SM_INK_LINE, (struct sm_stroke){SM_INK_NONE, 0, SM_DASH_NONE});
-        crew->y += caution_height(crew, *caution, true);
+        crew->y += add_caution(crew, i, true);
     }
 }
 

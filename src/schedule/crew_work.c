@@ -157,18 +157,19 @@ static void add_sum(struct sm_crew *crew, struct sm_text *words)
     sm_text_addf(words, "In all, spares counted: glass mat ");
     sm_schedule__add_mass(words, s, sum.glass_kg);
     sm_text_add(words, "; resin ");
-    sm_schedule__add_volume(words, s, sum.part_a_l + sum.part_b_l);
+    double mixed_l = sum.part_a_l + sum.part_b_l;
+    sm_schedule__add_volume(words, s, mixed_l);
     sm_text_add(words, ": part A ");
-    sm_schedule__add_volume(words, s, sum.part_a_l);
+    sm_schedule__add_volume_of(words, s, sum.part_a_l, mixed_l);
     sm_text_add(words, ", ");
     sm_schedule__add_mass(words, s, sum.part_a_kg);
     sm_text_add(words, "; part B ");
-    sm_schedule__add_volume(words, s, sum.part_b_l);
+    sm_schedule__add_volume_of(words, s, sum.part_b_l, mixed_l);
     sm_text_add(words, ", ");
     sm_schedule__add_mass(words, s, sum.part_b_kg);
     if (isnan(sum.kit_resin_l)) {
         sm_text_add(words, "; waste of it ");
-        sm_schedule__add_volume(words, s, sum.waste_l);
+        sm_schedule__add_volume_of(words, s, sum.waste_l, mixed_l);
     }
     add_item(crew, words);
     sm_text_addf(words,
@@ -247,9 +248,13 @@ static void add_cut_and_mix(struct sm_crew *crew, const struct sm_materials *one
     }
     sm_text_addf(&half[1], "; %d ties, %d sleeves", (int)one->ties, (int)one->sleeves);
     add_halves(crew, (struct sm_type){9, false, SM_ANCHOR_START, SM_INK_LINE}, 23, half);
+    bool is_enough = sm_schedule__add_wall(&half[0], s, one);
+    struct sm_point at = {sm_schedule__crew_left(crew), crew->y + 33};
+    sm_schedule__crew_line(crew, at, (struct sm_type){is_enough ? 9 : 11, !is_enough, SM_ANCHOR_START, SM_INK_LINE},
+                           sm_schedule__crew_right(crew) - at.x, sm_text_str(&half[0]));
     sm_schedule__drop(&half[0], &crew->has_failed);
     sm_schedule__drop(&half[1], &crew->has_failed);
-    crew->y += 29;
+    crew->y += 37;
 }
 
 void sm_schedule__crew_materials(struct sm_crew *crew, const struct sm_repair *repair)

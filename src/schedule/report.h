@@ -28,7 +28,8 @@ void sm_schedule__html_table_end(struct sm_text *out);
 
 /* ---- words shared with the crew sheet ---- */
 
-/* Cautions, NULL after the last: what can hurt someone, deferring to local rules and licensed practice. */
-const char *const *sm_schedule__cautions(void);
+/* The caution of this number: what can hurt someone, deferring to local rules and licensed practice. @return false past
+ * the last. */
+bool sm_schedule__add_caution(struct sm_text *out, const struct sm_schedule *s, size_t idx);
 
 #endif

@@ -24,7 +24,8 @@ static void add_facts(struct sm_text *out, const struct sm_schedule *s)
     const struct sm_segment *segment = s->segment;
     struct sm_text words = {0};
     sm_text_add(out, "<dl class=\"facts\">\n");
-    sm_text_addf(&words, "%s \u2192 %s", or_unknown(segment->from), or_unknown(segment->to));
+    sm_schedule__add_run(&words, s);
+    sm_text_add(&words, words.length ? "" : "ends not named");
     add_fact(out, "From, to", &words);
     sm_schedule__add_length(&words, s, s->alignment->length_m);
     sm_text_add(&words, s->alignment->is_length_assumed ? " (assumed)" : "");
@@ -37,7 +38,7 @@ static void add_facts(struct sm_text *out, const struct sm_schedule *s)
         sm_text_add(&words, "not said");
     } else {
         bool is_with = segment->flow == SM_FLOW_FROM_TO;
-        sm_text_addf(&words, "towards %s", or_unknown(is_with ? segment->to : segment->from));
+        sm_text_addf(&words, "towards %s", sm_schedule__end_name(s, is_with));
     }
     add_fact(out, "Flow", &words);
     sm_text_add(&words, or_unknown(s->sheet->date));
@@ -220,16 +221,18 @@ static void add_strip(struct sm_text *out, const struct sm_schedule *s)
                      "row below.</figcaption></figure></section>\n");
 }
 
-static void add_cautions(struct sm_text *out)
+static void add_cautions(struct sm_text *out, const struct sm_schedule *s)
 {
     sm_text_add(out, "<section id=\"cautions\" aria-labelledby=\"h-cautions\"><h2 "
                      "id=\"h-cautions\">Cautions</h2>\n<ul>\n");
-    for (const char *const *caution = sm_schedule__cautions(); *caution; caution++) {
+    struct sm_text words = {0};
+    for (size_t i = 0; sm_schedule__add_caution(&words, s, i); i++) {
         sm_text_add(out, "<li>");
-        sm_text_add_html(out, *caution);
+        sm_schedule__html_words(out, &words);
         sm_text_add(out, "</li>\n");
     }
     sm_text_add(out, "</ul></section>\n");
+    sm_schedule__drop(&words, &out->failed);
 }
 
 enum sm_status sm_schedule_write_html(struct sm_text *out, const struct sm_schedule *schedule,
@@ -247,9 +250,9 @@ enum sm_status sm_schedule_write_html(struct sm_text *out, const struct sm_sched
     sm_schedule__add_report_cost(out, schedule);
     sm_schedule__add_report_work(out, schedule);
     sm_schedule__add_report_method(out, schedule);
-    add_cautions(out);
+    add_cautions(out, schedule);
     sm_text_add(out, "</main>\n<footer><p>Distances are measured from the pipe edge at ");
-    sm_text_add_html(out, or_unknown(schedule->segment->from));
+    sm_text_add_html(out, sm_schedule__end_name(schedule, false));
     sm_text_add(out, ". A number in doubt is marked with an exclamation mark; check it with the camera "
                      "before a liner is placed.</p>"
                      "</footer>\n</body>\n</html>\n");

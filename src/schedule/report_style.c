@@ -78,7 +78,7 @@ static const char *const style[] = {
     ".zoom::before{content:'';display:block;padding-top:76%}.zoom .still{position:absolute;left:0;top:0}\n"
     "figure{margin:0}figcaption{color:var(--soft);font-size:.92rem;padding-top:.4rem}\n"
     "svg{display:block;width:100%;height:auto}.wide>svg{min-width:54rem}\n"
-    "td a{white-space:nowrap}\n"
+    ".whole,td a{white-space:nowrap}\n"
     "summary{cursor:pointer;color:var(--soft)}details p{margin:.2rem 0;color:var(--soft)}\n"
     "svg .item{outline:none;cursor:pointer;text-decoration:none}\n"
     "svg .item:hover text,svg .item:focus text{text-decoration:underline}\n"

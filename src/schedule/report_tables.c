@@ -146,9 +146,14 @@ static void add_repair_lengths(struct sm_text *out, const struct sm_schedule *s,
     sm_schedule__add_length(&words, s, repair->mark_m);
     sm_schedule__html_cell(out, &words, "n big");
     const struct sm_kit *kit = sm_schedule__kit(s, repair);
-    sm_text_addf(&words, "%s, ", kit ? kit->name : "kit not known");
+    bool is_short = kit && strlen(kit->name) <= 12; /* a number torn in two at its hyphen reads as two */
+    sm_text_addf(&words, "%s,", kit ? kit->name : "kit not known");
+    sm_text_add(out, is_short ? "<td class=\"whole\">" : "<td>");
+    sm_schedule__html_words(out, &words);
+    sm_text_add(out, "<br><span class=\"whole\">");
     sm_schedule__add_liner_length(&words, s, repair->length_um);
-    sm_schedule__html_cell(out, &words, "");
+    sm_schedule__html_words(out, &words);
+    sm_text_add(out, "</span></td>");
     sm_schedule__add_length(&words, s, sm_schedule__repair_start_m(repair));
     sm_text_add(&words, " \u2013 ");
     sm_schedule__add_length(&words, s, sm_schedule__repair_end_m(repair));

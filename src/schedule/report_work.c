@@ -13,17 +13,18 @@ static void add_amounts(struct sm_text *out, const struct sm_schedule *s, const 
     struct sm_text words = {0};
     sm_schedule__add_mass(&words, s, of->glass_kg);
     sm_schedule__html_cell(out, &words, "n");
-    sm_schedule__add_volume(&words, s, of->part_a_l);
+    double largest_l = fmax(of->part_a_l, of->part_b_l);
+    sm_schedule__add_volume_of(&words, s, of->part_a_l, largest_l);
     sm_text_add(&words, ", ");
     sm_schedule__add_mass(&words, s, of->part_a_kg);
     sm_schedule__html_cell(out, &words, "n");
-    sm_schedule__add_volume(&words, s, of->part_b_l);
+    sm_schedule__add_volume_of(&words, s, of->part_b_l, largest_l);
     sm_text_add(&words, ", ");
     sm_schedule__add_mass(&words, s, of->part_b_kg);
     sm_schedule__html_cell(out, &words, "n");
     sm_schedule__add_volume(&words, s, of->resin_l);
     sm_text_add(&words, ", of it ");
-    sm_schedule__add_volume(&words, s, of->waste_l);
+    sm_schedule__add_volume_of(&words, s, of->waste_l, of->resin_l);
     sm_schedule__html_cell(out, &words, "n");
     sm_text_addf(out, "<td class=\"n\">%d</td><td class=\"n\">%d</td></tr>\n", (int)of->ties,
                  (int)of->sleeves);
@@ -42,14 +43,18 @@ static void add_repair_row(struct sm_text *out, const struct sm_schedule *s, con
     sm_text_add(&words, one.layers > 1 ? ", " : "");
     sm_schedule__add_wound(&words, s, &one);
     sm_schedule__html_words(out, &words);
-    sm_text_add(out, "</td>");
+    sm_text_add(out, "</td><td>");
+    bool is_enough = sm_schedule__add_wall(&words, s, &one);
+    sm_text_add(out, is_enough ? "" : "<strong>");
+    sm_schedule__html_words(out, &words);
+    sm_text_add(out, is_enough ? "</td>" : "</strong></td>");
     add_amounts(out, s, &one);
     sm_schedule__drop(&words, &out->failed);
 }
 
 static void add_materials(struct sm_text *out, const struct sm_schedule *s)
 {
-    static const char *const columns[] = {"Repair",  "Mat to cut", "#Glass",
+    static const char *const columns[] = {"Repair",  "Mat to cut", "Wall, given and needed", "#Glass",
                                           "#Part A", "#Part B",    "#By mass balance, waste",
                                           "#Ties",   "#Sleeves"};
     struct sm_materials sum;
@@ -64,7 +69,7 @@ static void add_materials(struct sm_text *out, const struct sm_schedule *s)
     for (size_t i = 0; i < s->plan->n_repairs; i++) {
         add_repair_row(out, s, &s->plan->repair[i]);
     }
-    sm_text_addf(out, "<tr><th scope=\"row\">To load</th><td>with %d spare, of the longest kind</td>",
+    sm_text_addf(out, "<tr><th scope=\"row\">To load</th><td>with %d spare, of the longest kind</td><td></td>",
                  (int)s->sheet->rules.n_spares);
     add_amounts(out, s, &sum);
     sm_schedule__html_table_end(out);

@@ -208,20 +208,28 @@ const char *sm_schedule__flow_name(enum sm_flow flow)
     return flow == SM_FLOW_FROM_TO ? "from-to" : flow == SM_FLOW_TO_FROM ? "to-from" : NULL;
 }
 
-static const char *end_name(const struct sm_schedule *s, bool is_to)
+const char *sm_schedule__end_name(const struct sm_schedule *s, bool is_to)
 {
     const char *name = is_to ? s->segment->to : s->segment->from;
-    return name && *name ? name : is_to ? "far access point" : "near access point";
+    return name && *name ? name : is_to ? "the far access point" : "the near access point";
+}
+
+void sm_schedule__add_run(struct sm_text *text, const struct sm_schedule *s)
+{
+    bool has_from = s->segment->from && *s->segment->from, has_to = s->segment->to && *s->segment->to;
+    if (has_from || has_to) {
+        sm_text_addf(text, "%s \u2192 %s", sm_schedule__end_name(s, false), sm_schedule__end_name(s, true));
+    }
 }
 
 const char *sm_schedule__crew_end(const struct sm_schedule *s)
 {
-    return end_name(s, s->sheet->access.enters_at_to);
+    return sm_schedule__end_name(s, s->sheet->access.enters_at_to);
 }
 
 const char *sm_schedule__far_end(const struct sm_schedule *s)
 {
-    return end_name(s, !s->sheet->access.enters_at_to);
+    return sm_schedule__end_name(s, !s->sheet->access.enters_at_to);
 }
 
 double sm_schedule__from_crew_m(const struct sm_schedule *s, double distance_m)

@@ -54,6 +54,10 @@ bool sm_schedule__is_flagged(const struct sm_observation *observation);
 enum sm_unit sm_schedule__counter_unit(const struct sm_schedule *s);
 const char *sm_schedule__flow_name(enum sm_flow flow); /**< as in a sheet; NULL = not said */
 /** Access point the crew works from, and the other one. Never NULL. */
+/* Name of one end, or words that tell it from the other. */
+const char *sm_schedule__end_name(const struct sm_schedule *s, bool is_to);
+/* "T12 \u2192 T13"; nothing when neither end has a name. */
+void sm_schedule__add_run(struct sm_text *text, const struct sm_schedule *s);
 const char *sm_schedule__crew_end(const struct sm_schedule *s);
 const char *sm_schedule__far_end(const struct sm_schedule *s);
 /** Distance of a place from the end the crew works from; NAN when that is the far end and the length is not

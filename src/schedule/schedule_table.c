@@ -46,8 +46,11 @@ static void print_header(const struct page *page)
     const struct sm_schedule *s = page->s;
     const struct sm_segment *segment = s->segment;
     struct sm_text line = {0};
-    sm_text_addf(&line, "Segment %s, %s \u2192 %s, length ", or_unknown(segment->id),
-                 or_unknown(segment->from), or_unknown(segment->to));
+    bool has_id = segment->id && *segment->id;
+    sm_text_addf(&line, "Segment%s%s, ", has_id ? " " : "", has_id ? segment->id : "");
+    size_t before = line.length;
+    sm_schedule__add_run(&line, s);
+    sm_text_add(&line, line.length > before ? ", length " : "length ");
     sm_schedule__add_length(&line, s, s->alignment->length_m);
     sm_text_add(&line,
                 s->alignment->is_length_assumed ? " (assumed: not on the sheet), diameter " : ", diameter ");
@@ -55,7 +58,7 @@ static void print_header(const struct page *page)
     sm_text_addf(&line, "%s%s", segment->material && *segment->material ? ", " : "",
                  segment->material ? segment->material : "");
     flush_line(page, &line, 2);
-    sm_text_addf(&line, "Distances from the pipe edge at %s", or_unknown(segment->from));
+    sm_text_addf(&line, "Distances from the pipe edge at %s", sm_schedule__end_name(s, false));
     if (s->sheet->date && *s->sheet->date) {
         sm_text_addf(&line, ", surveyed %s", s->sheet->date);
     }

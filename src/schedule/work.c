@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#define MM_PER_IN 25.4
 #define KG_PER_LB 0.45359237
 #define L_PER_FL_OZ 0.0295735295625
 #define FL_OZ_PER_GAL 128.0
@@ -46,11 +47,16 @@ int sm_schedule__spares_of_kit(const struct sm_schedule *s, size_t kit_idx)
 
 void sm_schedule__add_volume(struct sm_text *text, const struct sm_schedule *s, double volume_l)
 {
+    sm_schedule__add_volume_of(text, s, volume_l, volume_l);
+}
+
+void sm_schedule__add_volume_of(struct sm_text *text, const struct sm_schedule *s, double volume_l, double largest_l)
+{
     double fl_oz = volume_l / L_PER_FL_OZ;
     if (!is_in_feet(s)) {
         sm_text_add_number(text, volume_l, 1, 2);
         sm_text_add(text, " l");
-    } else if (fl_oz < FL_OZ_PER_GAL) {
+    } else if (largest_l / L_PER_FL_OZ < FL_OZ_PER_GAL) {
         sm_text_add_number(text, fl_oz, 0, 1);
         sm_text_add(text, " fl oz");
     } else {
@@ -87,12 +93,52 @@ void sm_schedule__add_wound(struct sm_text *text, const struct sm_schedule *s, c
     }
 }
 
+int sm_schedule__layers_needed(const struct sm_schedule *s)
+{
+    return (int)sm_mat_layers_for(&s->sheet->mat, s->sheet->mat.least_thickness_mm);
+}
+
+/* What is there is never said thicker than it is, what is needed never thinner. */
+static void add_thickness(struct sm_text *text, const struct sm_schedule *s, double thickness_mm,
+                          double round(double))
+{
+    double scale = is_in_feet(s) ? 1000 / MM_PER_IN : 100; /* thousandths of an inch, hundredths of a millimetre */
+    double nearest = nearbyint(thickness_mm * scale);
+    bool is_whole = fabs(thickness_mm * scale - nearest) < 1e-6;
+    sm_text_add_number(text, (is_whole ? nearest : round(thickness_mm * scale)) / scale * (is_in_feet(s) ? 1 / MM_PER_IN : 1), 0, 3);
+    sm_text_add(text, is_in_feet(s) ? " in" : " mm");
+}
+
+static void add_layers(struct sm_text *text, int n)
+{
+    sm_text_addf(text, "%d layer%s", n, n == 1 ? "" : "s");
+}
+
+bool sm_schedule__add_wall(struct sm_text *text, const struct sm_schedule *s, const struct sm_materials *one)
+{
+    int n_needed = sm_schedule__layers_needed(s);
+    bool is_enough = n_needed > 0 && one->layers >= n_needed;
+    sm_text_add(text, "wall of ");
+    add_layers(text, (int)one->layers);
+    sm_text_add(text, " ");
+    add_thickness(text, s, one->thickness_mm, floor);
+    sm_text_add(text, "; needed ");
+    add_thickness(text, s, s->sheet->mat.least_thickness_mm, ceil);
+    if (n_needed > 0) {
+        sm_text_add(text, ", ");
+        add_layers(text, n_needed);
+    }
+    sm_text_add(text, is_enough ? "" : ": TOO THIN, ask the engineer first");
+    return is_enough;
+}
+
 void sm_schedule__add_mix(struct sm_text *text, const struct sm_schedule *s, const struct sm_materials *one)
 {
+    double largest_l = fmax(one->part_a_l, one->part_b_l);
     sm_text_add(text, "A ");
-    sm_schedule__add_volume(text, s, one->part_a_l);
+    sm_schedule__add_volume_of(text, s, one->part_a_l, largest_l);
     sm_text_add(text, " + B ");
-    sm_schedule__add_volume(text, s, one->part_b_l);
+    sm_schedule__add_volume_of(text, s, one->part_b_l, largest_l);
 }
 
 /* ---- the way ---- */

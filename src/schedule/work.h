@@ -20,12 +20,19 @@ int sm_schedule__spares_of_kit(const struct sm_schedule *s, size_t kit_idx);
 
 /* Amounts in the crew's unit: litres and kilograms, or fluid ounces, gallons and pounds. */
 void sm_schedule__add_volume(struct sm_text *text, const struct sm_schedule *s, double volume_l);
+/* One of several amounts that stand together, all in the unit of the largest. */
+void sm_schedule__add_volume_of(struct sm_text *text, const struct sm_schedule *s, double volume_l, double largest_l);
 void sm_schedule__add_mass(struct sm_text *text, const struct sm_schedule *s, double mass_kg);
 /* `2 mats of 0.60 m x 0.66 m`. Widths are rounded up: a mat too narrow leaves the pipe bare. */
 void sm_schedule__add_mats(struct sm_text *text, const struct sm_schedule *s, const struct sm_materials *one);
 /* `or one 1.28 m wide, wound twice`; nothing for a single layer. */
 void sm_schedule__add_wound(struct sm_text *text, const struct sm_schedule *s,
                             const struct sm_materials *one);
+/* `wall of 2 layers 3.13 mm; needed 3 mm, 2 layers`: what the kit gives beside what the sheet's mat asks for.
+ * @return false: the kit gives less, and the words say so. */
+bool sm_schedule__add_wall(struct sm_text *text, const struct sm_schedule *s, const struct sm_materials *one);
+/* Layers that the sheet's mat asks for; 0 = it cannot be told. */
+int sm_schedule__layers_needed(const struct sm_schedule *s);
 /* `A 1.07 l + B 0.53 l` */
 void sm_schedule__add_mix(struct sm_text *text, const struct sm_schedule *s, const struct sm_materials *one);
 

@@ -11,7 +11,7 @@ static void add(struct sm_json *json, const char *key, double value)
     sm_json_number(json, key, value, DECIMALS);
 }
 
-static void add_materials(struct sm_json *json, const struct sm_materials *sum)
+static void add_materials(struct sm_json *json, const struct sm_schedule *s, const struct sm_materials *sum)
 {
     sm_json_int(json, "liners", sum->n_repairs);
     if (sum->layers) {
@@ -34,6 +34,8 @@ static void add_materials(struct sm_json *json, const struct sm_materials *sum)
     add(json, "part_b_l", sum->part_b_l);
     add(json, "part_b_kg", sum->part_b_kg);
     add(json, "wall_mm", sum->thickness_mm);
+    add(json, "wall_needed_mm", s->sheet->mat.least_thickness_mm);
+    sm_json_int(json, "layers_needed", sm_schedule__layers_needed(s));
     sm_json_int(json, "ties", sum->ties);
     sm_json_int(json, "sleeves", sum->sleeves);
 }
@@ -108,7 +110,7 @@ void sm_schedule__json_repair_work(struct sm_json *json, const struct sm_schedul
     struct sm_materials one;
     if (sm_schedule__materials(&one, s, repair, NULL)) {
         sm_json_open(json, "materials", '{');
-        add_materials(json, &one);
+        add_materials(json, s, &one);
         sm_json_close(json, '}');
     } else {
         sm_json_null(json, "materials");
@@ -129,7 +131,7 @@ static void add_to_load(struct sm_json *json, const struct sm_schedule *s)
     }
     sm_json_open(json, "materials", '{');
     sm_json_int(json, "spares", s->plan->n_repairs ? s->sheet->rules.n_spares : 0);
-    add_materials(json, &sum);
+    add_materials(json, s, &sum);
     sm_json_close(json, '}');
 }
 

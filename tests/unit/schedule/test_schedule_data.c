@@ -246,6 +246,7 @@ static void test_table__shows_what_matters(void **state)
     assert_non_null(strstr(text.data, "length 143' 8 1/2\", diameter 8 in"));
     sm_text_release(&text);
     table_of(&text, SURVEY_EMPTY, 100, false);
+    assert_null(strstr(text.data, "not said"));
     assert_non_null(strstr(text.data, "No repairs."));
     assert_null(strstr(text.data, "Least sure"));
     sm_text_release(&text);

@@ -154,6 +154,73 @@ static void test_html__says_it_all(void **state)
     sm_text_release(&text);
 }
 
+/* What the kit's layers give stands beside what the wall needs, and a wall too thin is said to be so. */
+static void test_html__says_when_a_wall_is_too_thin(void **state)
+{
+    (void)state;
+    for (int32_t layers = 1; layers <= 2; layers++) {
+        struct survey survey;
+        struct sm_text text = {0};
+        struct sm_error err;
+        survey_build(&survey, SURVEY_SHORT);
+        struct sm_kit kit = survey.sheet.kit[0];
+        kit.layers = layers;
+        survey.sheet.kit = &kit;
+        survey.sheet.n_kits = 1;
+        assert_ok(sm_schedule_write_html(&text, &survey.schedule, &err), &err);
+        assert_non_null(strstr(text.data, layers == 1 ? "wall of 1 layer 1.62 mm; needed 3 mm, 2 layers: TOO THIN"
+                                                      : "wall of 2 layers 3.24 mm; needed 3 mm, 2 layers<"));
+        sm_text_release(&text);
+        survey_release(&survey);
+    }
+}
+
+/* Plain geometry: 1.5 bar on a bore of 200 mm is 4712 N, the weight of 480.5 kg; rounded up. */
+static void test_html__names_the_end_thrust(void **state)
+{
+    (void)state;
+    struct survey survey;
+    struct sm_text text = {0};
+    struct sm_error err;
+    survey_build(&survey, SURVEY_SHORT);
+    struct sm_kit kit = survey.sheet.kit[0];
+    kit.max_pressure_kpa = 150;
+    survey.sheet.kit = &kit;
+    survey.sheet.n_kits = 1;
+    assert_ok(sm_schedule_write_html(&text, &survey.schedule, &err), &err);
+    assert_non_null(strstr(text.data, "over an opening: at 1.5 bar its end pushes with the weight of 490 kg."));
+    sm_text_release(&text);
+    survey_release(&survey);
+}
+
+/* Spares of one pipe size are those of the segment that asks for most, not of every segment again. */
+static void test_load__sums_segments_but_not_spares(void **state)
+{
+    (void)state;
+    struct survey survey;
+    struct sm_load *load = NULL;
+    struct sm_text text = {0};
+    struct sm_error err;
+    survey_build(&survey, SURVEY_SHORT);
+    survey.sheet.rules.n_spares = 2;
+    assert_ok(sm_schedule_load_new(&load, &err), &err);
+    for (int i = 0; i < 3; i++) {
+        assert_ok(sm_schedule_load_add(load, &survey.schedule, &err), &err);
+    }
+    sm_schedule_load_write(&text, load);
+    assert_non_null(strstr(text.data, "3 repairs in all"));
+    assert_non_null(strstr(text.data, "  3 \u00d7 "));
+    assert_non_null(strstr(text.data, " and 2 spare"));
+    assert_non_null(strstr(text.data, "10 sleeves, 20 ties")); /* of five liners */
+    sm_text_release(&text);
+    sm_schedule_load_write_json(&text, load);
+    assert_non_null(strstr(text.data, "\"stopmark.load/1\""));
+    assert_int_equal(count(text.data, "\"repairs\": 1"), 3);
+    sm_text_release(&text);
+    sm_schedule_load_free(&load);
+    survey_release(&survey);
+}
+
 static void test_html__embeds_stills(void **state)
 {
     (void)state;
@@ -184,6 +251,9 @@ int main(void)
         cmocka_unit_test(test_html__is_well_formed),
         cmocka_unit_test(test_html__says_it_all),
         cmocka_unit_test(test_html__embeds_stills),
+        cmocka_unit_test(test_html__says_when_a_wall_is_too_thin),
+        cmocka_unit_test(test_html__names_the_end_thrust),
+        cmocka_unit_test(test_load__sums_segments_but_not_spares),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
