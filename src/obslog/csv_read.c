@@ -20,13 +20,16 @@ struct column {
 static const struct column columns[] = {
     {"code|kode|main code|hauptcode|hauptkode|kuerzel|defect code|observation "
      "code|inspektionskode|inspektionscode|schadenskode|"
-     "schadenscode|zustandskode|zustandscode|kodierung",
+     "schadenscode|zustandskode|zustandscode|zustandskuerzel|schadenskuerzel|kodierung|defekt",
      FIELD(code), NO_UNIT, UNIT_NONE},
-    {"time|video time|counter time|videotime|video position|videozeit|zeit|uhrzeit|time of day|clock "
+    {"time|video time|counter time|video counter|videotime|video position|video ref|video "
+     "reference|videozaehler|videozeit|zeit|uhrzeit|time of day|clock "
      "time|timecode|time code|zeitpunkt|video",
      FIELD(time), FIELD(time_unit), UNIT_TIME},
     {"distance|dist|distance from "
-     "start|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|feet|"
+     "start|entfernung vom startpunkt|entfernung vom "
+     "anfang|laufmeter|station|stationierung|entfernung|chainage|distanz|position|metre|meter|meters|metres|"
+     "feet|"
      "footage|lage|abstand",
      FIELD(distance), FIELD(distance_unit), UNIT_LENGTH},
     {"ch1|char 1|char1|characterisation 1|characterization 1|charakterisierung "
@@ -35,16 +38,20 @@ static const struct column columns[] = {
     {"ch2|char 2|char2|characterisation 2|characterization 2|charakterisierung "
      "2|characterisation2|charakterisierung2|c2|ch 2",
      FIELD(ch2), NO_UNIT, UNIT_NONE},
-    {"q1|quantification 1|quantifizierung 1|quantification1|quantifizierung1|quant 1|value 1|wert "
+    {"q1|quantification 1|quantifizierung 1|quantification1|quantifizierung1|quant 1|value 1|value dimension "
+     "1|dimension 1|1st dimension|value percent|percent|prozent|wert "
      "1|value|wert|q 1",
      FIELD(q1), FIELD(q1_unit), UNIT_LENGTH},
-    {"q2|quantification 2|quantifizierung 2|quantification2|quantifizierung2|quant 2|value 2|wert 2|q 2",
+    {"q2|quantification 2|quantifizierung 2|quantification2|quantifizierung2|quant 2|value 2|value dimension "
+     "2|dimension 2|2nd dimension|wert 2|q 2",
      FIELD(q2), FIELD(q2_unit), UNIT_LENGTH},
-    {"clock from|clock|clock position|from clock|clock at|clock at from|clock start|uhr von|position "
+    {"clock from|clock|clock position|from clock|clock at|clock at from|clock start|clock at from|clock "
+     "position from|uhr von|position "
      "von|lage von|uhr|lage am umfang|"
      "lage am umfang von|umfang von|uhrlage|uhrlage von",
      FIELD(clock_from), NO_UNIT, UNIT_NONE},
-    {"clock to|to clock|clock end|uhr bis|position bis|lage bis|lage am umfang bis|umfang bis|uhrlage bis",
+    {"clock to|to clock|clock end|clock at to|clock position to|uhr bis|position bis|lage bis|lage am umfang "
+     "bis|umfang bis|uhrlage bis",
      FIELD(clock_to), NO_UNIT, UNIT_NONE},
     {"continuous|continuous defect|cont|streckenschaden|strecke|cd", FIELD(continuous), NO_UNIT, UNIT_NONE},
     {"joint|at joint|verbindung|rohrverbindung|muffe|an verbindung", FIELD(joint), NO_UNIT, UNIT_NONE},
@@ -53,21 +60,25 @@ static const struct column columns[] = {
     {"remark|remarks|comment|comments|bemerkung|bemerkungen|kommentar|anmerkung|anmerkungen|note|notes|text|"
      "notiz",
      FIELD(remark), NO_UNIT, UNIT_NONE},
-    {"photo|photograph|picture|image|still|foto|bild|fotodatei|photo file|bilddatei", FIELD(photo), NO_UNIT,
-     UNIT_NONE},
+    {"photo|photograph|picture|image|still|foto|foto nr|photo no|bild|bild nr|fotodatei|photo file|bilddatei",
+     FIELD(photo), NO_UNIT, UNIT_NONE},
 };
 enum {
     N_COLUMNS = sizeof columns / sizeof columns[0],
     COL_CODE = 0,
     COL_TIME = 1,
     COL_DISTANCE = 2,
+    COL_Q1 = 5,
     COL_REMARK = 12,
     HEAD_ROWS = 60,
     OPEN_QUOTES_MAX = 50
 };
 
 static const char segment_names[] =
-    "segment|segment id|section|pipe id|haltung|haltungsname|leitung|objektbezeichnung";
+    "segment|segment id|section|pipe segment reference|segment reference|segment ref|pipe id|asset id|line "
+    "id|haltung|haltungsname|haltungsnummer|haltungsbezeichnung|haltung nr|leitung|objektbezeichnung";
+static const char inspection_names[] =
+    "inspection|inspection id|inspection no|inspektion|inspektion nr|inspektionsnummer";
 
 struct csv_log {
     struct sm_obslog_build *build;
@@ -75,11 +86,13 @@ struct csv_log {
     size_t head_idx;      /* row of the header */
     size_t at[N_COLUMNS]; /* field index of each column, SIZE_MAX = none */
     char unit[N_COLUMNS][16];
+    size_t spare_at[N_COLUMNS]; /* a second column of that meaning, for rows whose first is empty */
+    char spare_unit[N_COLUMNS][16];
     uint32_t open_quote[OPEN_QUOTES_MAX]; /* lines whose quotes were taken out, because one never closes */
     size_t n_open_quotes;
-    size_t segment_at;
-    struct sm_names segments; /* ids met so far, with the number of their inspection */
-    const char *segment;      /* of the row above, NULL = there is none */
+    size_t segment_at, inspection_at; /* SIZE_MAX = none */
+    struct sm_names inspections;      /* met so far, by segment and number, with their place in file order */
+    const char *segment, *number, *key; /* of the row above, NULL = there is none */
 };
 
 static enum sm_status no_memory(struct sm_error *err)
@@ -109,13 +122,29 @@ static bool is_named(const char *names, const char *name)
     return name_rank(names, name) != SIZE_MAX;
 }
 
-/* A head's name and unit; "Dist." and "Code:" lose their sign. */
+/* A head's name and unit; "Dist.", "Ch. 1", "Foto-Nr." and "Code:" lose their signs. */
 static void split_head(const char *head, char name[64], char unit[16])
 {
     sm_column_split(head, name, 64, unit, 16);
-    size_t n = strlen(name);
-    while (n > 0 && (name[n - 1] == '.' || name[n - 1] == ':' || name[n - 1] == ' ')) {
-        name[--n] = '\0';
+    size_t n = 0;
+    for (size_t k = 0; name[k]; k++) {
+        bool is_sign = name[k] == '.' || name[k] == ':' || name[k] == '-' || name[k] == ' ';
+        if (!is_sign) {
+            name[n++] = name[k];
+        } else if (n > 0 && name[n - 1] != ' ') {
+            name[n++] = ' ';
+        }
+    }
+    name[n > 0 && name[n - 1] == ' ' ? n - 1 : n] = '\0';
+}
+
+/* Only of quantifications a second column is another way to say the same ("value dimension 1", "value
+ * percent"). */
+static void take_as_spare(struct csv_log *log, size_t k, size_t at, const char unit[16])
+{
+    if (k == COL_Q1 && at != SIZE_MAX && log->spare_at[k] == SIZE_MAX) {
+        log->spare_at[k] = at;
+        memcpy(log->spare_unit[k], unit, 16);
     }
 }
 
@@ -123,9 +152,9 @@ static void split_head(const char *head, char name[64], char unit[16])
 static void map_columns(struct csv_log *log, const struct sm_csv_row *row)
 {
     size_t rank[N_COLUMNS];
-    log->segment_at = SIZE_MAX;
+    log->segment_at = log->inspection_at = SIZE_MAX;
     for (size_t k = 0; k < N_COLUMNS; k++) {
-        log->at[k] = rank[k] = SIZE_MAX;
+        log->at[k] = log->spare_at[k] = rank[k] = SIZE_MAX;
         log->unit[k][0] = '\0';
     }
     for (size_t i = 0; i < row->n_fields; i++) {
@@ -135,12 +164,18 @@ static void map_columns(struct csv_log *log, const struct sm_csv_row *row)
             size_t here = name_rank(columns[k].names, name);
             if (here < rank[k]) {
                 rank[k] = here;
+                take_as_spare(log, k, log->at[k], log->unit[k]);
                 log->at[k] = i;
                 memcpy(log->unit[k], unit, sizeof unit);
+            } else if (here != SIZE_MAX) {
+                take_as_spare(log, k, i, unit);
             }
         }
         if (log->segment_at == SIZE_MAX && is_named(segment_names, name)) {
             log->segment_at = i;
+        }
+        if (log->inspection_at == SIZE_MAX && is_named(inspection_names, name)) {
+            log->inspection_at = i;
         }
     }
 }
@@ -198,6 +233,9 @@ static void drop_other_units(struct csv_log *log)
         if (log->unit[k][0] && !is_unit(&columns[k], log->unit[k])) {
             log->unit[k][0] = '\0';
         }
+        if (log->spare_at[k] != SIZE_MAX && !is_unit(&columns[k], log->spare_unit[k])) {
+            log->spare_unit[k][0] = '\0';
+        }
     }
 }
 
@@ -235,33 +273,50 @@ static enum sm_status no_header_error(const struct csv_log *log, struct sm_error
                            "name the columns in the first row, as in time,distance,code,ch1,ch2,q1,remark");
 }
 
+static const char *cell_of(const struct sm_csv_row *row, size_t i)
+{
+    return i < row->n_fields ? row->field[i] : "";
+}
+
 /* ---- inspections of a file with a segment column
  * ----------------------------------------------------------- */
 
-static enum sm_status begin_segment(struct csv_log *log, const char *id, uint32_t line, struct sm_error *err)
+static enum sm_status begin_segment(struct csv_log *log, const char *id, const char *key, uint32_t line,
+                                    struct sm_error *err)
 {
     struct sm_obslog_inspection inspection = sm_obslog__inspection_none(line);
-    if (sm_names_set(&log->segments, id, log->segments.n) != SM_OK) {
+    if (sm_names_set(&log->inspections, key, log->inspections.n) != SM_OK) {
         return no_memory(err);
     }
-    inspection.segment.id = log->segment = id;
+    inspection.segment.id = id;
+    log->key = key;
     return sm_obslog__begin(log->build, &inspection, err);
 }
 
-/* Make the inspection a row belongs to the current one. An empty cell goes on with the one above. */
+/* Make the inspection a row belongs to the current one: told by segment and number. An empty cell goes on
+ * with the one above. */
 static enum sm_status turn_to_segment(struct csv_log *log, const struct sm_csv_row *row, struct sm_error *err)
 {
-    const char *id = log->segment_at < row->n_fields ? row->field[log->segment_at] : "";
+    const char *id = cell_of(row, log->segment_at), *number = cell_of(row, log->inspection_at);
     size_t inspection_idx;
-    if (log->segment && (!*id || strcmp(log->segment, id) == 0)) {
+    bool is_other =
+        !log->key || (*id && strcmp(log->segment, id) != 0) || (*number && strcmp(log->number, number) != 0);
+    if (!is_other) {
         return SM_OK;
     }
-    if (sm_names_find(&log->segments, id, &inspection_idx)) {
-        log->segment = id;
+    log->segment = *id || !log->segment ? id : log->segment;
+    log->number = *number || !log->number ? number : log->number;
+    const char *key =
+        *log->number ? sm_arena_printf(log->build->arena, "%s\n%s", log->segment, log->number) : log->segment;
+    if (!key) {
+        return no_memory(err);
+    }
+    if (sm_names_find(&log->inspections, key, &inspection_idx)) {
+        log->key = key;
         sm_obslog__resume(log->build, inspection_idx);
         return SM_OK;
     }
-    return begin_segment(log, id, row->line, err);
+    return begin_segment(log, log->segment, key, row->line, err);
 }
 
 /* ---- rows
@@ -274,7 +329,13 @@ static bool is_mapped(const struct csv_log *log, size_t i)
             return true;
         }
     }
-    return i == log->segment_at;
+    return i == log->segment_at || i == log->inspection_at;
+}
+
+/* Does a row say in a spare column what its first one leaves empty? */
+static bool uses_spare(const struct csv_log *log, const struct sm_csv_row *row, size_t k)
+{
+    return log->spare_at[k] != SIZE_MAX && !*cell_of(row, log->at[k]) && *cell_of(row, log->spare_at[k]);
 }
 
 /* Remark column, then every other column that holds something, as name=value. */
@@ -285,7 +346,8 @@ static void join_remark(const struct csv_log *log, const struct sm_csv_row *row,
         sm_text_add(remark, row->field[log->at[COL_REMARK]]);
     }
     for (size_t i = 0; i < row->n_fields; i++) {
-        if (!*row->field[i] || is_mapped(log, i)) {
+        bool is_used = is_mapped(log, i) || (i == log->spare_at[COL_Q1] && uses_spare(log, row, COL_Q1));
+        if (!*row->field[i] || is_used) {
             continue;
         }
         sm_text_add(remark, remark->length ? "; " : "");
@@ -301,8 +363,9 @@ static void fill_fields(const struct csv_log *log, const struct sm_csv_row *row,
                         struct sm_obslog_fields *fields)
 {
     for (size_t k = 0; k < N_COLUMNS; k++) {
-        const char *cell = log->at[k] < row->n_fields ? row->field[log->at[k]] : "";
-        const char *unit = log->unit[k];
+        bool is_spare = uses_spare(log, row, k);
+        const char *cell = cell_of(row, is_spare ? log->spare_at[k] : log->at[k]);
+        const char *unit = is_spare ? log->spare_unit[k] : log->unit[k];
         memcpy((char *)fields + columns[k].field, &cell, sizeof cell);
         if (columns[k].unit != NO_UNIT) {
             memcpy((char *)fields + columns[k].unit, &unit, sizeof unit);
@@ -363,8 +426,9 @@ static enum sm_status take_row(struct csv_log *log, const struct sm_csv_row *row
 static enum sm_status read_rows(struct csv_log *log, struct sm_error *err)
 {
     enum sm_status status = SM_OK;
-    if (log->segment_at == SIZE_MAX || log->head_idx + 1 >= sm_csv_n_rows(log->csv)) {
-        status = begin_segment(log, "", sm_csv_row(log->csv, log->head_idx).line, err);
+    bool is_one = log->segment_at == SIZE_MAX && log->inspection_at == SIZE_MAX;
+    if (is_one || log->head_idx + 1 >= sm_csv_n_rows(log->csv)) {
+        status = begin_segment(log, "", "", sm_csv_row(log->csv, log->head_idx).line, err);
     }
     for (size_t i = log->head_idx + 1; status == SM_OK && i < sm_csv_n_rows(log->csv); i++) {
         struct sm_csv_row row = sm_csv_row(log->csv, i);
@@ -372,7 +436,7 @@ static enum sm_status read_rows(struct csv_log *log, struct sm_error *err)
             status = sm_obslog__note(log->build, row.line, "the header row again, passed over");
             continue;
         }
-        status = log->segment_at == SIZE_MAX ? SM_OK : turn_to_segment(log, &row, err);
+        status = is_one ? SM_OK : turn_to_segment(log, &row, err);
         if (status == SM_OK) {
             sm_obslog__count_row(log->build);
             status = take_row(log, &row, err);
@@ -458,7 +522,7 @@ static enum sm_status parse_table(struct csv_log *log, const char *data, size_t 
  * it. */
 static enum sm_status open_table(struct csv_log *log, const char *data, size_t n, struct sm_error *err)
 {
-    static const char separators[] = {0, ';', ',', '\t'};
+    static const char separators[] = {0, ';', ',', '\t', '|'};
     for (size_t k = 0; k < sizeof separators; k++) {
         enum sm_status status = parse_table(log, data, n, separators[k], err);
         if (status != SM_OK) {
@@ -478,7 +542,7 @@ static enum sm_status read_csv(struct sm_obslog_build *build, struct sm_error *e
     if (status == SM_OK) {
         status = read_table(&log, err);
     }
-    sm_names_release(&log.segments);
+    sm_names_release(&log.inspections);
     sm_csv_free(&log.csv);
     return status;
 }
