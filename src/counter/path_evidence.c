@@ -171,7 +171,7 @@ static void candidates_at(struct sm_counter__candidate *list, int32_t *n,
                                               beam[b].cost + nats(s->cost[anchor][slot][d])});
             }
         }
-        memcpy(beam, next, sizeof beam);
+        memcpy(beam, next, (size_t)n_next * sizeof *next);
         n_beam = n_next;
         if (slot < layout->decimals || slot + 1 < layout->fixed_digits) {
             continue;

@@ -261,11 +261,10 @@ static enum sm_status take_row(struct sm_recorded *a, struct sm_arena *arena, sq
         &r->kit,      &r->lot,       &r->result,   &r->remark,  &r->mixed,         &r->inflated,    &r->deflated,
         &a->source,   &a->source_sha256, &a->recorded_at, &a->who};
     enum { N_WORDS = sizeof words / sizeof *words };
-    for (int i = 0; i < N_WORDS; i++) {
-        enum sm_status status = sm_store__copy_text(words[i], arena, stmt, i, err);
-        if (status != SM_OK) {
-            return status;
-        }
+    const unsigned may_be_null = 1U << 6 | 1U << 12 | 1U << 13 | 1U << 14; /* date and times */
+    enum sm_status status = sm_store__copy_texts(words, N_WORDS, may_be_null, arena, stmt, 0, err);
+    if (status != SM_OK) {
+        return status;
     }
     a->is_planned = sqlite3_column_int(stmt, N_WORDS) != 0;
     r->occurrence = sqlite3_column_int(stmt, N_WORDS + 1);

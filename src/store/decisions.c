@@ -186,11 +186,10 @@ enum sm_status sm_store__take_decision(struct sm_review_decision *d, struct sm_a
     sm_strcopy(d->key, sizeof d->key, sm_store__column_text(stmt, 0));
     const char **const text[N_TEXTS] = {&d->at,  &d->who, &d->observation, &d->of_key, &d->code,  &d->ch1,   &d->ch2,
                                         &d->q1, &d->q2,  &d->reading,     &d->rule,   &d->value, &d->reason};
-    for (int i = 0; i < N_TEXTS; i++) {
-        enum sm_status status = sm_store__copy_text(text[i], arena, stmt, FIRST_TEXT + i, err);
-        if (status != SM_OK) {
-            return status;
-        }
+    const unsigned may_be_null = 0xffU << 4; /* code to value */
+    enum sm_status status = sm_store__copy_texts(text, N_TEXTS, may_be_null, arena, stmt, FIRST_TEXT, err);
+    if (status != SM_OK) {
+        return status;
     }
     double *const real[] = {&d->time_s, &d->distance_m, &d->start_m, &d->end_m};
     for (int i = 0; i < 4; i++) {

@@ -13,13 +13,9 @@ enum sm_status sm_store__get_damaged(struct sm_store__getting *g, const char *wh
 }
 
 enum sm_status sm_store__get_texts(struct sm_store__getting *g, sqlite3_stmt *stmt, int first, const char **const *out,
-                                 size_t n)
+                                 size_t n, unsigned may_be_null)
 {
-    enum sm_status status = SM_OK;
-    for (size_t i = 0; status == SM_OK && i < n; i++) {
-        status = sm_store__copy_text(out[i], g->arena, stmt, first + (int)i, g->err);
-    }
-    return status;
+    return sm_store__copy_texts(out, n, may_be_null, g->arena, stmt, first, g->err);
 }
 
 enum sm_status sm_store__get_rows(struct sm_store__getting *g, const char *sql, void *items, size_t *n, size_t size,
@@ -81,14 +77,14 @@ static enum sm_status take_input(struct sm_store__getting *g, sqlite3_stmt *stmt
     const char **const text[] = {&input->role, &input->path};
     input->size_bytes = sqlite3_column_int64(stmt, 2);
     sm_strcopy(input->sha256, sizeof input->sha256, sm_store__column_text(stmt, 3));
-    return sm_store__get_texts(g, stmt, 0, text, 2);
+    return sm_store__get_texts(g, stmt, 0, text, 2, 0);
 }
 
 static enum sm_status take_setting(struct sm_store__getting *g, sqlite3_stmt *stmt, void *item)
 {
     struct sm_store_setting *setting = item;
     const char **const text[] = {&setting->name, &setting->value};
-    return sm_store__get_texts(g, stmt, 0, text, 2);
+    return sm_store__get_texts(g, stmt, 0, text, 2, 0);
 }
 
 static enum sm_status take_alignment(struct sm_store__getting *g, sqlite3_stmt *stmt, void *item)
@@ -100,7 +96,7 @@ static enum sm_status take_alignment(struct sm_store__getting *g, sqlite3_stmt *
     alignment->length_m = sm_store__column_real(stmt, 4);
     alignment->is_length_assumed = sqlite3_column_int(stmt, 5) != 0;
     alignment->tie_misfit_m = sm_store__column_real(stmt, 6);
-    return sm_store__get_texts(g, stmt, 0, (const char **const[]){&alignment->method}, 1);
+    return sm_store__get_texts(g, stmt, 0, (const char **const[]){&alignment->method}, 1, 0);
 }
 
 static enum sm_status take_tie(struct sm_store__getting *g, sqlite3_stmt *stmt, void *item)
@@ -116,7 +112,7 @@ static enum sm_status take_cure(struct sm_store__getting *g, sqlite3_stmt *stmt,
     row->temperature_c = sm_store__column_real(stmt, 1);
     row->working_min = sm_store__column_real(stmt, 2);
     row->cure_min = sm_store__column_real(stmt, 3);
-    return sm_store__get_texts(g, stmt, 0, (const char **const[]){&row->name}, 1);
+    return sm_store__get_texts(g, stmt, 0, (const char **const[]){&row->name}, 1, 0);
 }
 
 static enum sm_status take_kit(struct sm_store__getting *g, sqlite3_stmt *stmt, void *item)
@@ -131,7 +127,7 @@ static enum sm_status take_kit(struct sm_store__getting *g, sqlite3_stmt *stmt, 
     kit->resin_l = sm_store__column_real(stmt, 7);
     kit->test_pressure_kpa = sm_store__column_real(stmt, 8);
     kit->max_pressure_kpa = sm_store__column_real(stmt, 9);
-    return sm_store__get_texts(g, stmt, 0, text, 2);
+    return sm_store__get_texts(g, stmt, 0, text, 2, 1U << 1);
 }
 
 /* ---- findings ---- */
@@ -152,7 +148,7 @@ static enum sm_status take_finding(struct sm_store__getting *g, sqlite3_stmt *st
     finding->line = (uint32_t)sqlite3_column_int64(stmt, 5);
     finding->time_s = sm_store__column_real(stmt, 6);
     finding->entry_idx = sqlite3_column_int(stmt, 7);
-    enum sm_status status = sm_store__get_texts(g, stmt, 0, text, 4);
+    enum sm_status status = sm_store__get_texts(g, stmt, 0, text, 4, 1U << 1 | 1U << 2);
     finding->flag = flag ? (enum sm_flag)sm_store__get_flags(flag) : (enum sm_flag)0;
     return status;
 }

@@ -14,8 +14,9 @@ struct sm_store__getting {
 };
 
 enum sm_status sm_store__get_damaged(struct sm_store__getting *g, const char *what);
-/* Copy text columns one after the other, from first on. */
-enum sm_status sm_store__get_texts(struct sm_store__getting *g, sqlite3_stmt *stmt, int first, const char **const *out, size_t n);
+/* Copy text columns one after the other, from first on. @param may_be_null bit i = the i-th may. */
+enum sm_status sm_store__get_texts(struct sm_store__getting *g, sqlite3_stmt *stmt, int first, const char **const *out, size_t n,
+                                 unsigned may_be_null);
 /* Flags by their names, a blank between. */
 uint32_t sm_store__get_flags(const char *words);
 

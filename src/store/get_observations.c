@@ -74,7 +74,7 @@ static enum sm_status take_observation(struct sm_store__getting *g, sqlite3_stmt
     const char *name = NULL;
     const char **const text[] = {&name,  &o->code,   &o->ch1,    &o->ch2,    &o->q1,
                                  &o->q2, &o->remark, &o->reason, &o->prepare};
-    enum sm_status status = sm_store__get_texts(g, stmt, 0, text, FIRST_WORD);
+    enum sm_status status = sm_store__get_texts(g, stmt, 0, text, FIRST_WORD, 0);
     if (status == SM_OK) {
         status = take_words(g, stmt, o);
     }

@@ -6,7 +6,7 @@ static enum sm_status take_plan(struct sm_store__getting *g, sqlite3_stmt *stmt,
     struct sm_plan *plan = item;
     plan->cost = sm_store__column_real(stmt, 1);
     plan->full_lining_cost = sm_store__column_real(stmt, 2);
-    return sm_store__get_texts(g, stmt, 0, (const char **const[]){&plan->advice}, 1);
+    return sm_store__get_texts(g, stmt, 0, (const char **const[]){&plan->advice}, 1, 0);
 }
 
 static enum sm_status take_target(struct sm_store__getting *g, sqlite3_stmt *stmt, void *item)
@@ -21,7 +21,7 @@ static enum sm_status take_unrepaired(struct sm_store__getting *g, sqlite3_stmt 
 {
     struct sm_unrepaired *unrepaired = item;
     unrepaired->observation_idx = sqlite3_column_int(stmt, 0);
-    return sm_store__get_texts(g, stmt, 1, (const char **const[]){&unrepaired->reason}, 1);
+    return sm_store__get_texts(g, stmt, 1, (const char **const[]){&unrepaired->reason}, 1, 0);
 }
 
 struct stored_repair {
@@ -54,7 +54,7 @@ static enum sm_status take_idx(struct sm_store__getting *g, sqlite3_stmt *stmt, 
 
 static enum sm_status take_work(struct sm_store__getting *g, sqlite3_stmt *stmt, void *item)
 {
-    return sm_store__get_texts(g, stmt, 0, (const char **const[]){(const char **)item}, 1);
+    return sm_store__get_texts(g, stmt, 0, (const char **const[]){(const char **)item}, 1, 0);
 }
 
 static enum sm_status get_repair_parts(struct sm_store__getting *g, struct sm_repair *repair, int64_t repair_id)

@@ -81,13 +81,7 @@ static enum sm_status take_event(struct sm_store_event *event, struct sm_arena *
 {
     const char **const field[] = {&event->at,         &event->who,     &event->event, &event->segment,
                                   &event->survey_key, &event->subject, &event->detail};
-    for (int i = 0; i < 7; i++) {
-        enum sm_status status = sm_store__copy_text(field[i], arena, stmt, i, err);
-        if (status != SM_OK) {
-            return status;
-        }
-    }
-    return SM_OK;
+    return sm_store__copy_texts(field, sizeof field / sizeof *field, 0, arena, stmt, 0, err);
 }
 
 void sm_store_events_free(struct sm_store_events **events)
@@ -151,7 +145,7 @@ enum sm_status sm_store_history_end(struct sm_store *store, int64_t *n, char cha
 /* Recompute key and chain of the row that stmt stands on (its columns 7 and 8). */
 static enum sm_status verify_row(sqlite3_stmt *stmt, char chain[65], struct sm_error *err)
 {
-    struct sm_store_event event;
+    struct sm_store_event event = {.at = NULL};
     const char **const field[] = {&event.at,         &event.who,     &event.event, &event.segment,
                                   &event.survey_key, &event.subject, &event.detail};
     for (int i = 0; i < 7; i++) {

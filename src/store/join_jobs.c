@@ -256,9 +256,7 @@ static enum sm_status fill_conflicts(struct sm_store_conflicts *list, struct sm_
         } else {
             struct sm_store_conflict *item = &list->item[list->n++];
             const char **const words[] = {&item->segment, &item->subject, &item->text};
-            for (int i = 0; status == SM_OK && i < 3; i++) {
-                status = sm_store__copy_text(words[i], list->arena, stmt, i, err);
-            }
+            status = sm_store__copy_texts(words, sizeof words / sizeof *words, 0, list->arena, stmt, 0, err);
         }
         if (status != SM_OK) {
             sqlite3_reset(stmt);

@@ -202,8 +202,9 @@ enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena, sql
                                    struct sm_error *err)
 {
     if (sqlite3_column_type(stmt, column) == SQLITE_NULL) {
-        *out = NULL;
-        return SM_OK;
+        sm_error_set(err, SM_E_FORMAT, "a text is missing in the job file: it is damaged or was changed by another program");
+        sm_error_remedy(err, "take the last good copy of the job file");
+        return SM_E_FORMAT;
     }
     const char *text = (const char *)sqlite3_column_text(stmt, column);
     char *copy = text ? sm_arena_strdup(arena, text) : NULL;
@@ -212,4 +213,25 @@ enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena, sql
     }
     *out = copy;
     return SM_OK;
+}
+
+enum sm_status sm_store__copy_text_or_null(const char **out, struct sm_arena *arena, sqlite3_stmt *stmt, int column,
+                                           struct sm_error *err)
+{
+    if (sqlite3_column_type(stmt, column) == SQLITE_NULL) {
+        *out = NULL;
+        return SM_OK;
+    }
+    return sm_store__copy_text(out, arena, stmt, column, err);
+}
+
+enum sm_status sm_store__copy_texts(const char **const *out, size_t n, unsigned may_be_null, struct sm_arena *arena,
+                                    sqlite3_stmt *stmt, int first, struct sm_error *err)
+{
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; status == SM_OK && i < n; i++) {
+        status = may_be_null >> i & 1U ? sm_store__copy_text_or_null(out[i], arena, stmt, first + (int)i, err)
+                                       : sm_store__copy_text(out[i], arena, stmt, first + (int)i, err);
+    }
+    return status;
 }

@@ -69,9 +69,13 @@ void sm_store__forget(struct sm_store *store);
 /* Columns of the current row. */
 double sm_store__column_real(sqlite3_stmt *stmt, int column); /* NULL gives NaN */
 const char *sm_store__column_text(sqlite3_stmt *stmt, int column); /* NULL gives ""; valid until the next step */
-enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena,
-                                   sqlite3_stmt *stmt, int column,
-                                   struct sm_error *err);
+/* Into the arena. NULL in a column that has none by the schema is damage: SQLite does not look when it reads. */
+enum sm_status sm_store__copy_text(const char **out, struct sm_arena *arena, sqlite3_stmt *stmt, int column, struct sm_error *err);
+enum sm_status sm_store__copy_text_or_null(const char **out, struct sm_arena *arena, sqlite3_stmt *stmt, int column,
+                                           struct sm_error *err);
+/* n columns from first on. @param may_be_null bit i = the i-th may. */
+enum sm_status sm_store__copy_texts(const char **const *out, size_t n, unsigned may_be_null, struct sm_arena *arena,
+                                    sqlite3_stmt *stmt, int first, struct sm_error *err);
 
 /* "x,y,width,height" */
 enum { SM_STORE__BOX_TEXT = 64 };

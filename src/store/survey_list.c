@@ -11,7 +11,8 @@ enum sm_status sm_store__take_survey(struct sm_store__getting *g, sqlite3_stmt *
     const char **const text[] = {&survey->key,       &survey->date,      &survey->operator_name,
                                  &survey->stored_at, &segment->id,       &segment->from,
                                  &segment->to,       &segment->material, &flow};
-    enum sm_status status = sm_store__get_texts(g, stmt, 3, text, sizeof text / sizeof *text);
+    const unsigned may_be_null = 1U << 1 | 1U << 2 | 1U << 5 | 1U << 6 | 1U << 7 | 1U << 8; /* date, operator, from, to, material, flow */
+    enum sm_status status = sm_store__get_texts(g, stmt, 3, text, sizeof text / sizeof *text, may_be_null);
     if (status != SM_OK) {
         return status;
     }

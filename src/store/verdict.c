@@ -57,11 +57,7 @@ static enum sm_status take_row(struct sm_verdict *v, struct sm_arena *arena, sql
                                struct sm_error *err)
 {
     const char **const words[] = {&v->segment, &v->survey_key, &v->repair, &v->word, &v->remark, &v->said_at, &v->who};
-    enum sm_status status = SM_OK;
-    for (int i = 0; status == SM_OK && i < 7; i++) {
-        status = sm_store__copy_text(words[i], arena, stmt, i, err);
-    }
-    return status;
+    return sm_store__copy_texts(words, sizeof words / sizeof *words, 0, arena, stmt, 0, err);
 }
 
 static enum sm_status fill_list(struct sm_store_verdicts *list, struct sm_store *store, const char *segment,

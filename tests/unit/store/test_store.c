@@ -828,6 +828,37 @@ static void test_history__tampering_shows(void **state)
 
 /* ---- damage ---- */
 
+/* SQLite does not hold rows to the schema when it reads them: NULL where there can be none came as a null pointer. */
+static void test_get__missing_texts_are_refused(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    static const char *const column[][2] = {{"observation", "name"}, {"observation", "code"}, {"setting", "value"}, {"kit", "name"},
+                                            {"finding", "message"},  {"alignment", "method"}, {"input", "path"},    {"plan", "advice"}};
+    for (size_t i = 0; i < sizeof column / sizeof *column; i++) {
+        unlink(scratch->path);
+        int64_t survey_id = put_once(scratch->path, &survey);
+        char sql[800];
+        snprintf(sql, sizeof sql,
+                 "PRAGMA writable_schema = ON; UPDATE sqlite_schema SET sql = replace(sql, '  %s TEXT NOT NULL', '  %s TEXT') WHERE name = '%s'",
+                 column[i][1], column[i][1], column[i][0]);
+        char set[200], back[300];
+        snprintf(set, sizeof set, "UPDATE %s SET %s = NULL", column[i][0], column[i][1]);
+        snprintf(back, sizeof back,
+                 "PRAGMA writable_schema = ON; UPDATE sqlite_schema SET sql = replace(sql, '  %s TEXT', '  %s TEXT NOT NULL') WHERE name = '%s'",
+                 column[i][1], column[i][1], column[i][0]);
+        meddle(scratch->path, sql, SQLITE_OK);
+        meddle(scratch->path, set, SQLITE_OK);
+        meddle(scratch->path, back, SQLITE_OK);
+        struct sm_store *store = open_job(scratch->path, SM_STORE_READ);
+        struct sm_store_record *record = NULL;
+        struct sm_error err = {0};
+        assert_int_equal(sm_store_get_survey(&record, store, survey_id, &err), SM_E_FORMAT);
+        assert_true(err.text[0] && err.remedy[0]);
+        assert_null(record);
+        sm_store_close(&store);
+    }
+}
+
 static void test_get__lies_are_refused(void **state)
 {
     struct sm_test_scratch *scratch = *state;
@@ -970,6 +1001,7 @@ int main(void)
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_history__tampering_shows, sm_test_scratch_make,
                                         sm_test_scratch_remove),
+        cmocka_unit_test_setup_teardown(test_get__missing_texts_are_refused, sm_test_scratch_make, sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_get__lies_are_refused, sm_test_scratch_make,
                                         sm_test_scratch_remove),
         cmocka_unit_test_setup_teardown(test_open__foreign_schema_is_refused, sm_test_scratch_make, sm_test_scratch_remove),
