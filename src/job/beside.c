@@ -4,10 +4,14 @@
  * is named must be usable.
  */
 #include <string.h>
+#include <sys/stat.h>
 
 #include "job_internal.h"
 
 #define TRACK " (text track)"
+
+static const char *const endings[] = {".srt", ".SRT", ".csv", ".CSV"};
+enum { N_ENDINGS = sizeof endings / sizeof *endings };
 
 static bool is_same_name(const char *a, const char *b)
 {
@@ -120,17 +124,43 @@ static enum sm_status add_beside(struct sm_distances *list, const struct sm_job_
                                  const struct sm_media *media, struct sm_findings *findings,
                                  struct sm_error *err)
 {
-    static const char *const endings[] = {".srt", ".SRT", ".csv", ".CSV"};
     struct sm_text path = {0};
     enum sm_status status = SM_OK;
     for (size_t i = 0; status == SM_OK && i < from->n_videos; i++) {
         bool is_added = false;
-        for (size_t k = 0; status == SM_OK && !is_added && k < sizeof endings / sizeof *endings; k++) {
+        for (size_t k = 0; status == SM_OK && !is_added && k < N_ENDINGS; k++) {
             status = name_beside(&path, from->video[i], endings[k], err);
             if (status == SM_OK && !is_same_name(sm_text_str(&path), from->log)) {
                 status = try_beside(list, sm_text_str(&path), sm_media_file_start_s(media, i), findings,
                                     &is_added, err);
             }
+        }
+    }
+    sm_text_release(&path);
+    return status;
+}
+
+/* ---- as inputs ---- */
+
+static bool is_file(const char *path)
+{
+    struct stat status;
+    return stat(path, &status) == 0 && S_ISREG(status.st_mode);
+}
+
+/* Named lists, else what lies beside the videos, used or not: so it is known before any video is opened. */
+enum sm_status sm_job__record_beside(struct sm_job__record *record, const struct sm_sheet *sheet,
+                                     struct sm_error *err)
+{
+    struct sm_text path = {0};
+    enum sm_status status = SM_OK;
+    for (size_t i = 0; status == SM_OK && i < sheet->n_distances; i++) {
+        status = sm_job__record_input(record, "distances", sheet->distances[i], NULL, err);
+    }
+    for (size_t i = 0; status == SM_OK && sheet->n_distances == 0 && i < sheet->n_videos * N_ENDINGS; i++) {
+        status = name_beside(&path, sheet->video[i / N_ENDINGS], endings[i % N_ENDINGS], err);
+        if (status == SM_OK && is_file(path.data) && !is_same_name(path.data, sheet->log)) {
+            status = sm_job__record_input(record, "beside the video", path.data, NULL, err);
         }
     }
     sm_text_release(&path);

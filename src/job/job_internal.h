@@ -244,6 +244,8 @@ enum sm_status sm_job__record_again(struct sm_job__record *record, const struct 
                                     struct sm_error *err);
 /* other_runs.c: the files of the other runs, so that a change in one makes the survey another. */
 enum sm_status sm_job__record_others(struct sm_job__record *record, const struct sm_job *job, struct sm_error *err);
+/* beside.c: lists of distances, named or beside the videos. */
+enum sm_status sm_job__record_beside(struct sm_job__record *record, const struct sm_sheet *sheet, struct sm_error *err);
 /* record.c: one input more; path may be NULL. Videos go by their hash alone, of other files the content is kept. */
 enum sm_status sm_job__record_input(struct sm_job__record *record, const char *role, const char *path,
                                     struct sm_job_hashes *hashes, struct sm_error *err);

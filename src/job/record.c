@@ -94,10 +94,7 @@ static enum sm_status add_inputs(struct sm_job__record *record, const struct sm_
         status = sm_job__record_input(record, "video", sheet->video[i], job->hashes, err);
     }
     status = status == SM_OK ? sm_job__record_others(record, job, err) : status;
-    size_t n_lists = job->distances ? job->distances->n_files : 0;
-    for (size_t i = 0; status == SM_OK && i < n_lists; i++) {
-        status = add_input(record, "distances", job->distances->file[i], err);
-    }
+    status = status == SM_OK ? sm_job__record_beside(record, sheet, err) : status;
     if (status == SM_OK) { /* one log may be that of many surveys */
         status = sm_job__record_input(record, "log", sheet->log, job->hashes, err);
     }

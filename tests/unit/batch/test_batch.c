@@ -333,6 +333,28 @@ static void test_fingerprint__follows_other_runs(void **state)
     assert_non_null(strstr(err.source, "gone.csv"));
 }
 
+/* A list of distances beside the video is known before the video is opened. */
+static void test_fingerprint__follows_lists(void **state)
+{
+    struct sm_test_scratch *scratch = *state;
+    struct batch b = batch_of(scratch);
+    char dir[600], path[700], key[3][65];
+    struct sm_error err = {0};
+    make_survey(scratch->dir, "a");
+    snprintf(dir, sizeof dir, "%s/a", b.in);
+    write_at(dir, "one.mpg", "not looked into");
+    write_at(dir, "sheet.ini", "[segment]\nid = a\n[survey]\nlog = run.csv\nvideo = one.mpg\n");
+    snprintf(path, sizeof path, "%s/sheet.ini", dir);
+    struct sm_job_opts opts = {.sheet_path = path};
+    assert_ok(sm_job_fingerprint(key[0], &opts, &err), &err);
+    write_at(dir, "one.csv", "time,distance\n1,0.5\n");
+    assert_ok(sm_job_fingerprint(key[1], &opts, &err), &err);
+    write_at(dir, "one.csv", "time,distance\n1,0.6\n");
+    assert_ok(sm_job_fingerprint(key[2], &opts, &err), &err);
+    assert_string_not_equal(key[0], key[1]);
+    assert_string_not_equal(key[1], key[2]);
+}
+
 /* In a batch: the survey is made again when the run from the other end was logged anew. */
 static void test_run__other_run_changed(void **state)
 {
@@ -560,6 +582,7 @@ int main(void)
         IN_SCRATCH(test_run__logs_alone),
         IN_SCRATCH(test_fingerprint__reads_a_video_once),
         IN_SCRATCH(test_fingerprint__follows_other_runs),
+        IN_SCRATCH(test_fingerprint__follows_lists),
         IN_SCRATCH(test_run__other_run_changed),
         IN_SCRATCH(test_run__one_gone_wrong_costs_itself_only),
         IN_SCRATCH(test_run__what_hangs_is_ended),
