@@ -14,7 +14,7 @@ if(SM_SANITIZE_THREADS)
   target_link_options(sm_flags INTERFACE -fsanitize=thread)
 endif()
 if(SM_COVERAGE)
-  target_compile_options(sm_flags INTERFACE --coverage -O0)
+  target_compile_options(sm_flags INTERFACE --coverage -O0 -fprofile-update=atomic) # counts of threads
   target_link_options(sm_flags INTERFACE --coverage)
 endif()
 if(SM_FUZZ)

@@ -124,9 +124,9 @@ enum sm_status sm_store__unpack_readings(struct sm_reading *reading, size_t n, c
             return damaged(err);
         }
         counts += (uint64_t)step;
-        reading[i] =
-            (struct sm_reading){(double)time_us / US_PER_S, (int64_t)counts,
-                                (float)(sure / 4) / CONFIDENCE_STEPS, (enum sm_reading_state)(sure % 4)};
+        uint64_t steps = sure / 4;
+        reading[i] = (struct sm_reading){(double)time_us / US_PER_S, (int64_t)counts, (float)steps / CONFIDENCE_STEPS,
+                                         (enum sm_reading_state)(sure % 4)};
     }
     return in.at == in.end ? SM_OK : damaged(err);
 }
