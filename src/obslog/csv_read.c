@@ -23,7 +23,7 @@ static const struct column columns[] = {
      "schadenscode|zustandskode|zustandscode|zustandskuerzel|schadenskuerzel|kodierung|defekt",
      FIELD(code), NO_UNIT, UNIT_NONE},
     {"time|video time|counter time|video counter|videotime|video position|video ref|video "
-     "reference|videozaehler|videozeit|zeit|uhrzeit|time of day|clock "
+     "reference|videozaehler|videozeit|video zeit|zeit|uhrzeit|time of day|clock "
      "time|timecode|time code|zeitpunkt|video",
      FIELD(time), FIELD(time_unit), UNIT_TIME},
     {"distance|dist|distance from "

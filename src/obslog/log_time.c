@@ -91,10 +91,25 @@ static bool read_number(struct sm_obslog_time *out, const char *s, const char *u
     return true;
 }
 
+/* "00.01.10", as some countries write the time: its points as colons. @return text itself where it is no such thing. */
+static const char *take_points(char colons[16], const char *text)
+{
+    size_t n = strspn(text, "0123456789"), n_all = strlen(text);
+    bool is_dotted = (n == 1 || n == 2) && n_all == n + 6 && text[n] == '.' && text[n + 3] == '.' &&
+                     strspn(text + n + 1, "0123456789") == 2 && strspn(text + n + 4, "0123456789") == 2;
+    if (!is_dotted) {
+        return text;
+    }
+    memcpy(colons, text, n_all + 1);
+    colons[n] = colons[n + 3] = ':';
+    return colons;
+}
+
 bool sm_obslog__parse_time(struct sm_obslog_time *out, const char *text, const char *unit)
 {
     double part[4];
-    const char *s = skip_date(text + strspn(text, " \t"));
+    char colons[16];
+    const char *s = take_points(colons, skip_date(text + strspn(text, " \t")));
     size_t n = strlen(s);
     *out = (struct sm_obslog_time){.time_s = SM_NAN};
     if (!strchr(s, ':')) {
