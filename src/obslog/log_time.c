@@ -91,7 +91,8 @@ static bool read_number(struct sm_obslog_time *out, const char *s, const char *u
     return true;
 }
 
-/* "00.01.10", as some countries write the time: its points as colons. @return text itself where it is no such thing. */
+/* "00.01.10", as some countries write the time: its points as colons. @return text itself where it is no such
+ * thing. */
 static const char *take_points(char colons[16], const char *text)
 {
     size_t n = strspn(text, "0123456789"), n_all = strlen(text);

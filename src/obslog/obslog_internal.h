@@ -32,7 +32,8 @@ struct sm_obslog_part {
     struct sm_obslog_chain entries, findings;
     size_t n_entries;
     size_t n_distances, n_feet; /**< of its rows: with a distance, with one in feet */
-    size_t n_times, n_may_be_hours, n_may_be_hmmss; /**< with a time, with one that could mean something else */
+    size_t n_times, n_may_be_hours,
+        n_may_be_hmmss;   /**< with a time, with one that could mean something else */
     size_t n_past_minute; /**< of the last: those from 100 on, where the two meanings part */
 };
 struct sm_obslog_file_entry {
@@ -58,9 +59,9 @@ struct sm_obslog_file {
 struct sm_obslog_build {
     const struct sm_obslog_input *input;
     struct sm_obslog_file *file;
-    struct sm_arena *arena;          /**< the file's */
-    size_t current_idx;              /**< inspection that rows go to */
-    size_t owner_idx;                /**< inspection that findings go to; n_parts = the one that begins next */
+    struct sm_arena *arena; /**< the file's */
+    size_t current_idx;     /**< inspection that rows go to */
+    size_t owner_idx;       /**< inspection that findings go to; n_parts = the one that begins next */
     struct sm_obslog_chain upcoming; /**< findings of that one */
 };
 
@@ -81,7 +82,8 @@ bool sm_obslog__xml_has(const struct sm_obslog_input *input, const char *text);
 /** An empty one. @return NULL = no memory. */
 struct sm_obslog_file *sm_obslog__file_new(const char *source);
 /** Copies every string of an inspection; an empty one counts as not said. */
-enum sm_status sm_obslog__copy_inspection(struct sm_arena *arena, struct sm_obslog_inspection *inspection) SM_CHECKED;
+enum sm_status sm_obslog__copy_inspection(struct sm_arena *arena,
+                                          struct sm_obslog_inspection *inspection) SM_CHECKED;
 /** What was found about an inspection still to come, when none did, is told by the last. */
 void sm_obslog__settle(struct sm_obslog_build *build);
 
@@ -109,7 +111,8 @@ enum sm_status sm_obslog__odd(struct sm_obslog_build *build, uint32_t line, cons
     SM_PRINTF(3, 4);
 /** Something odd about an entry of the current inspection that is there already. */
 enum sm_status sm_obslog__odd_entry(struct sm_obslog_build *build, uint32_t line, int32_t entry_idx,
-                                    enum sm_severity severity, const char *fmt, ...) SM_CHECKED SM_PRINTF(5, 6);
+                                    enum sm_severity severity, const char *fmt, ...) SM_CHECKED
+    SM_PRINTF(5, 6);
 /** log_order.c: what is odd about the order of an inspection's rows. */
 enum sm_status sm_obslog__check_order(struct sm_obslog_build *build, size_t part_idx) SM_CHECKED;
 /** A row that could not be used. */
@@ -119,8 +122,8 @@ enum sm_status sm_obslog__lost(struct sm_obslog_build *build, uint32_t line, con
 enum sm_status sm_obslog__note(struct sm_obslog_build *build, uint32_t line, const char *fmt, ...) SM_CHECKED
     SM_PRINTF(3, 4);
 /** Something about the file that every inspection of it should know; a handful a file at most. */
-enum sm_status sm_obslog__note_all(struct sm_obslog_build *build, uint32_t line, enum sm_severity severity, const char *fmt,
-                                   ...) SM_CHECKED SM_PRINTF(4, 5);
+enum sm_status sm_obslog__note_all(struct sm_obslog_build *build, uint32_t line, enum sm_severity severity,
+                                   const char *fmt, ...) SM_CHECKED SM_PRINTF(4, 5);
 /** The file broke off: told to those inspections that have rows, an error for the others. */
 enum sm_status sm_obslog__broken(struct sm_obslog_build *build, uint32_t line, uint32_t column,
                                  const char *why) SM_CHECKED;

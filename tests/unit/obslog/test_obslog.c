@@ -200,8 +200,8 @@ static void test_codes_split(void **state)
 static void test_order_of_rows(void **state)
 {
     (void)state;
-    struct sm_obslog *log = parse("time,distance [ft],code\n0:10,1.0,B\n1:10,12.5,B\n0:50,8.5,B\n,20.0,B\n3:00,3539.0,B\n",
-                                  NULL);
+    struct sm_obslog *log =
+        parse("time,distance [ft],code\n0:10,1.0,B\n1:10,12.5,B\n0:50,8.5,B\n,20.0,B\n3:00,3539.0,B\n", NULL);
     assert_int_equal(log->n_entries, 5);
     assert_true(has_finding(log, 4, "the distance goes back from 12.5 ft to 8.5 ft"));
     assert_true(has_finding(log, 4, "the time goes back from 00:01:10 to 00:00:50"));
@@ -261,6 +261,38 @@ static void test_many_inspections(void **state)
     sm_obslog_free(&log);
     sm_obslog_file_free(&file);
     sm_text_release(&text);
+}
+
+/* A segment inspected twice in one direction: each inspection gets the film of its volume, whichever comes
+ * first. */
+static void test_films_by_volume(void **state)
+{
+    (void)state;
+#define INSPECTION(volume)                                                                                   \
+    "<InspizierteAbwassertechnischeAnlage><Objektbezeichnung>S1</Objektbezeichnung><OptischeInspektion>"     \
+    "<Inspektionsdatum>2024-05-13</Inspektionsdatum><Videoablagereferenz>" volume                            \
+    "</Videoablagereferenz><Rohrleitung><Inspektionsrichtung>O</Inspektionsrichtung><Inspektionsdaten>"      \
+    "<RZustand><Station>1.0</Station><Timecode>00001000</Timecode><InspektionsKode>BAB</InspektionsKode>"    \
+    "</RZustand></Inspektionsdaten></Rohrleitung></OptischeInspektion></"                                    \
+    "InspizierteAbwassertechnischeAnlage>"
+#define FILM(name, volume, frame)                                                                            \
+    "<Film><Filmname>" name "</Filmname><Videoablagereferenz>" volume "</Videoablagereferenz><Frame><fps>25" \
+    "</fps></Frame><Offsets><Offset><TcFrameNr>0</TcFrameNr><MPEGFrameNr>" frame                             \
+    "</MPEGFrameNr></Offset></Offsets><FilmObjekte><FilmObjekt><Objektbezeichnung>S1</Objektbezeichnung>"    \
+    "<Inspektionsrichtung>O</Inspektionsrichtung></FilmObjekt></FilmObjekte></Film>"
+    static const char text[] = "<Identifikation>" INSPECTION("V1") INSPECTION("V2")
+        INSPECTION("") "<Filme>" FILM("two.mpg", "V2", "25")
+            FILM("one.mpg", "V1", "50") "</Filme></Identifikation>";
+    static const struct {
+        const char *video;
+        double time_s;
+    } expected[] = {{"logs/one.mpg", 12}, {"logs/two.mpg", 11}, {"logs/two.mpg", 11}};
+    for (int32_t k = 0; k < 3; k++) {
+        struct sm_obslog *log = parse(text, &(struct sm_obslog_opts){.inspection = k + 1});
+        assert_string_equal(log->video, expected[k].video);
+        assert_close(log->entry[0].time_s, expected[k].time_s, 1e-9);
+        sm_obslog_free(&log);
+    }
 }
 
 /* Of two columns that could be the time, the one called so is; the other is kept. */
@@ -608,6 +640,7 @@ int main(void)
         cmocka_unit_test(test_better_name_counts),
         cmocka_unit_test(test_order_of_rows),
         cmocka_unit_test(test_many_inspections),
+        cmocka_unit_test(test_films_by_volume),
         cmocka_unit_test(test_segment_column),
         cmocka_unit_test(test_pick_inspection),
         cmocka_unit_test(test_city_log),
