@@ -66,7 +66,14 @@ enum sm_status sm_job__review_adopt(struct sm_job_review *review, struct sm_stor
 
 enum sm_status sm_job__review_as_issued(struct sm_job **out, const struct sm_job_review *review, struct sm_error *err)
 {
+    const struct sm_review_decision *item = review->decisions->item;
     size_t n = review->decisions->n - sm_job_review_unissued(review);
+    const char *last = sm_job__review_issued_up_to(review);
+    if (n && *last && (n > review->decisions->n || strcmp(item[n - 1].key, last) != 0)) {
+        sm_error_set(err, SM_E_CONFLICT, "decisions of another job came in between those that %s was issued with",
+                     review->record->survey.segment.id);
+        return sm_error_remedy(err, "issue it again in stopmark review");
+    }
     bool *is_active = sm_job__decisions_active(review->decisions->item, n);
     const struct sm_job__decisions list = {n, review->decisions->item, is_active};
     enum sm_status status = is_active ? plan(out, review, &list, err) : sm_job__no_memory(err);

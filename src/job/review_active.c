@@ -18,14 +18,17 @@ bool sm_job__decision_is_switch(const struct sm_review_decision *decision)
     return decision->act == SM_REVIEW_UNDO || decision->act == SM_REVIEW_REDO;
 }
 
-/* Undo and redo switch what they name; a switch itself is never switched. */
+/* Undo and redo switch what they name, wherever it stands: of two people's words in one second either can come first. A
+ * switch itself is never switched. */
 bool *sm_job__decisions_active(const struct sm_review_decision *item, size_t n)
 {
     bool *is_active = sm_calloc(n + 1, sizeof *is_active);
     for (size_t i = 0; is_active && i < n; i++) {
         is_active[i] = !sm_job__decision_is_switch(&item[i]);
-        size_t of = sm_job__decision_is_switch(&item[i]) ? sm_job__decision_find(item, i, item[i].of_key) : n;
-        if (of < i && !sm_job__decision_is_switch(&item[of])) {
+    }
+    for (size_t i = 0; is_active && i < n; i++) {
+        size_t of = sm_job__decision_is_switch(&item[i]) ? sm_job__decision_find(item, n, item[i].of_key) : n;
+        if (of < n && !sm_job__decision_is_switch(&item[of])) {
             is_active[of] = item[i].act == SM_REVIEW_REDO;
         }
     }

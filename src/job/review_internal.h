@@ -30,6 +30,8 @@ const char *sm_job__decision_latest(const struct sm_review_decision *item, const
 /* review.c: take over decisions and plan; on failure the review is as it was and decisions stays the caller's. */
 enum sm_status sm_job__review_adopt(struct sm_job_review *review, struct sm_store_decisions *decisions, struct sm_error *err);
 
+/* review_issue.c: key of the last decision that the survey was issued with, "" = none. */
+const char *sm_job__review_issued_up_to(const struct sm_job_review *review);
 /* As issued last: without the decisions made since. @param out [new] free with sm_job_free(). */
 enum sm_status sm_job__review_as_issued(struct sm_job **out, const struct sm_job_review *review, struct sm_error *err);
 

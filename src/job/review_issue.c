@@ -66,16 +66,27 @@ enum sm_status sm_job_review_issue(struct sm_job_review *review, const char *now
     return SM_OK;
 }
 
-size_t sm_job_review_unissued(const struct sm_job_review *review)
+/* "3 decisions up to KEY", "" = never issued. */
+static const char *issue_of(const struct sm_job_review *review)
 {
-    int64_t n_issued = 0;
     for (size_t i = 0; i < review->record->n_settings; i++) {
-        const struct sm_store_setting *setting = &review->record->setting[i];
-        double n;
-        const char *end;
-        if (strcmp(setting->name, "review") == 0 && sm_scan_number(setting->value, false, false, &n, &end)) {
-            n_issued = (int64_t)n;
+        if (strcmp(review->record->setting[i].name, "review") == 0) {
+            return review->record->setting[i].value;
         }
     }
-    return review->decisions->n - (size_t)n_issued;
+    return "";
+}
+
+const char *sm_job__review_issued_up_to(const struct sm_job_review *review)
+{
+    const char *issue = issue_of(review), *space = strrchr(issue, ' ');
+    return space && strcmp(space + 1, "none") != 0 ? space + 1 : "";
+}
+
+size_t sm_job_review_unissued(const struct sm_job_review *review)
+{
+    double n;
+    const char *end;
+    bool is_issued = sm_scan_number(issue_of(review), false, false, &n, &end);
+    return review->decisions->n - (is_issued ? (size_t)n : 0);
 }

@@ -31,6 +31,57 @@ static enum sm_status last_key(struct sm_store *store, char key[65], struct sm_e
     return status;
 }
 
+/* All surveys that this one took the place of, and itself. */
+#define LINE_OF_SURVEY                                                                                       \
+    "WITH RECURSIVE line(survey_id, key) AS ("                                                               \
+    "  SELECT survey_id, key FROM survey WHERE key = ?1"                                                     \
+    "  UNION SELECT s.survey_id, s.key FROM survey s JOIN line l ON s.superseded_by = l.survey_id)"
+
+enum { MOMENT = 48 };
+
+/* The next moment that can be written after one: "..:00" "..:00.001" "..:00.002". */
+static void add_moment(char at[MOMENT], const char *last)
+{
+    const char *point = strchr(last, '.');
+    int64_t n = 0;
+    int width = point ? (int)strlen(point + 1) : 0;
+    bool is_number = width > 0 && width <= 9 && sm_parse_int(point + 1, 0, INT32_MAX, &n);
+    char next[16];
+    snprintf(next, sizeof next, "%0*d", width, (int)n + 1);
+    if (is_number && (int)strlen(next) == width) {
+        snprintf(at, MOMENT, "%.*s.%sZ", (int)(point - last), last, next);
+    } else {
+        snprintf(at, MOMENT, "%s%s001Z", last, point ? "" : ".");
+    }
+}
+
+/*
+ * The moment of a decision: after all others about the survey, also of one second and where another machine's clock is
+ * ahead. So the order in which decisions count is in the rows themselves, and merging in any order keeps it.
+ */
+static enum sm_status find_moment(char at[MOMENT], struct sm_store *store, const char *survey_key, const char *asked,
+                                  struct sm_error *err)
+{
+    sqlite3_stmt *stmt;
+    bool has_row = false;
+    char last[MOMENT] = "";
+    char plain[MOMENT] = "";
+    sm_strcopy(at, MOMENT, asked);
+    size_t n = strlen(at);
+    memcpy(plain, at, n - (n && at[n - 1] == 'Z'));
+    enum sm_status status = SM_STORE__QUERY(store, &stmt, err,
+                                            LINE_OF_SURVEY " SELECT max(rtrim(at, 'Z')) FROM decision WHERE survey_key IN"
+                                                           " (SELECT key FROM line) AND length(at) < 32",
+                                            sm_store__text(survey_key));
+    while (status == SM_OK && (status = sm_store__next(store, stmt, &has_row, err)) == SM_OK && has_row) {
+        sm_strcopy(last, sizeof last, or_empty(sm_store__column_text(stmt, 0)));
+    }
+    if (status == SM_OK && *plain && *last && strcmp(plain, last) <= 0) {
+        add_moment(at, last);
+    }
+    return status;
+}
+
 static void add_real(struct sm_text *text, double value)
 {
     sm_text_add_fixed(text, value, 6);
@@ -95,12 +146,19 @@ static enum sm_status put_row(struct sm_store *store, const char *key, const cha
 }
 
 static enum sm_status put_decision(struct sm_store *store, const struct sm_store_survey *survey,
-                                   const struct sm_review_decision *decision, const char *words,
+                                   const struct sm_review_decision *asked, const char *words,
                                    struct sm_error *err)
 {
     char before[65];
     char key[65];
-    enum sm_status status = last_key(store, before, err);
+    char at[MOMENT];
+    struct sm_review_decision dated = *asked;
+    const struct sm_review_decision *decision = &dated;
+    enum sm_status status = find_moment(at, store, survey->key, or_empty(asked->at), err);
+    dated.at = at;
+    if (status == SM_OK) {
+        status = last_key(store, before, err);
+    }
     if (status == SM_OK) {
         status = sm_store__decision_key(key, before, survey->key, decision, err);
     }
@@ -164,12 +222,9 @@ static const char *treatment_name(int treatment)
 
 enum { FIRST_TEXT = 3, N_TEXTS = 13, FIRST_REAL = FIRST_TEXT + N_TEXTS, FIRST_WHOLE = FIRST_REAL + 4 };
 
-static const char columns[] =
-    "WITH RECURSIVE line(survey_id, key) AS ("
-    "  SELECT survey_id, key FROM survey WHERE key = ?1"
-    "  UNION SELECT s.survey_id, s.key FROM survey s JOIN line l ON s.superseded_by = l.survey_id)"
+static const char columns[] = LINE_OF_SURVEY
     " SELECT " SM_STORE__DECISION_COLUMNS " FROM decision WHERE survey_key IN (SELECT key FROM line)"
-    " ORDER BY at, decision_id" /* merged ones come in by the order of merging */;
+    " ORDER BY rtrim(at, 'Z'), key" /* numbers would follow the order in which jobs were merged */;
 
 enum sm_status sm_store__take_decision(struct sm_review_decision *d, struct sm_arena *arena, sqlite3_stmt *stmt,
                                        struct sm_store *store, struct sm_error *err)

@@ -408,6 +408,42 @@ static void test_review__issued_and_gone_on_with(void **state)
     sm_job_review_close(&review);
 }
 
+/* The crew works from what was issued: a decision made since is told and not in the sheets. */
+static void test_review__crews_have_what_was_issued(void **state)
+{
+    const struct survey *survey = *state;
+    struct sm_error err = {0};
+    struct sm_load *load = NULL;
+    struct sm_findings findings = {0};
+    struct sm_text before = {0}, after = {0};
+    const struct sm_job_crew_opts opts = {.job_path = survey->job};
+    assert_ok(sm_job_crew(&load, &findings, &opts, &err), &err);
+    sm_schedule_load_write_json(&before, load);
+    sm_schedule_load_free(&load);
+    assert_int_equal(findings.n, 0);
+    struct sm_job_review *review = open_review(survey);
+    struct sm_review_decision decision = decision_of(SM_REVIEW_TREATMENT, "O3");
+    decision.treatment = SM_TREATMENT_REFER;
+    decision.reason = "flat";
+    decide(review, &decision);
+    assert_ok(sm_job_crew(&load, &findings, &opts, &err), &err);
+    sm_schedule_load_write_json(&after, load);
+    sm_schedule_load_free(&load);
+    assert_string_equal(after.data, before.data);
+    assert_int_equal(findings.n, 1);
+    assert_ok(sm_job_review_issue(review, "2031-03-16T08:00:00Z", "Ada", &err), &err);
+    sm_job_review_close(&review);
+    sm_text_release(&after);
+    assert_ok(sm_job_crew(&load, &findings, &opts, &err), &err);
+    sm_schedule_load_write_json(&after, load);
+    assert_string_not_equal(after.data, before.data);
+    assert_int_equal(findings.n, 1);
+    sm_schedule_load_free(&load);
+    sm_findings_release(&findings);
+    sm_text_release(&before);
+    sm_text_release(&after);
+}
+
 static void test_review__a_box_is_read_once(void **state)
 {
     struct sm_job_review *review = open_review(*state);
@@ -473,6 +509,7 @@ int main(void)
         TEST(undo_redo_and_opened_again),
         TEST(two_programs_on_one_job),
         TEST(issued_and_gone_on_with),
+        TEST(crews_have_what_was_issued),
         TEST(a_box_is_read_once),
         TEST(what_makes_no_sense_changes_nothing),
         TEST(no_job_is_made),

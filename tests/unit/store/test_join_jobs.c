@@ -109,6 +109,29 @@ static struct sm_store *open_job(const char *path)
     return store;
 }
 
+/* A reviewer's decision about the first survey of a segment; a marked box with what is read there. */
+static void put_decision(struct sm_store *store, int segment_no, enum sm_review_act act, const char *who, int minute)
+{
+    char name[16];
+    char at[32];
+    struct sm_store_surveys *surveys = NULL;
+    struct sm_error err = {0};
+    snprintf(name, sizeof name, "S%d", segment_no);
+    struct sm_review_decision d = {.act = act, .at = stamp(at, minute), .who = who, .observation = "O2", .time_s = 3,
+                                   .distance_m = 1.1, .start_m = 1, .end_m = 1.2, .clock_from_h = 3, .clock_to_h = 4,
+                                   .code = "BAC", .ch1 = "B", .ch2 = "", .q1 = "10", .q2 = "", .reading = "1.10",
+                                   .box = {1, 2, 30, 10}, .rule = "overlap", .value = "50 mm", .reason = "seen",
+                                   .treatment = SM_TREATMENT_REFER};
+    struct sm_reading reading = {1, 110, 1.0F, SM_READING_READ};
+    struct sm_trace trace = {.format = {d.box, SM_UNIT_M, 2, false, false}, .n_readings = 1, .reading = &reading, .duration_s = 9};
+    assert_ok(sm_store_list_surveys(&surveys, store, name, &err), &err);
+    if (act == SM_REVIEW_BOX) {
+        assert_ok(sm_store_put_reread(store, &surveys->item[0], &d, &trace, &err), &err);
+    }
+    assert_ok(sm_store_put_decision(store, &surveys->item[0], &d, "decided so", &err), &err);
+    sm_store_surveys_free(&surveys);
+}
+
 /* A job with some of everything there is to have. */
 static void make_random_job(const char *path, struct sm_test_random *random)
 {
@@ -131,6 +154,35 @@ static void make_random_job(const char *path, struct sm_test_random *random)
         int64_t word = sm_test_int(random, 0, 2);
         put_word(store, i, words[word], words[word], 600 + (int)sm_test_int(random, 0, 4));
     }
+    /* Several people, also in the same minute: whose word is the last may not depend on which job came first. */
+    const char *who = sm_test_int(random, 0, 1) ? sm_test_int(random, 0, 1) ? "Ann" : "Ben" : "Eve";
+    for (int minute = 620; minute < 626; minute++) {
+        static const enum sm_review_act acts[] = {SM_REVIEW_MOVE, SM_REVIEW_TREATMENT, SM_REVIEW_CODE, SM_REVIEW_WITHDRAW};
+        if (sm_test_int(random, 0, 1)) {
+            put_decision(store, 0, acts[sm_test_int(random, 0, 3)], who, minute);
+        }
+    }
+    sm_store_close(&store);
+}
+
+/* Decisions in the order in which they count. */
+static void add_decisions(struct sm_text *text, const char *path)
+{
+    struct sm_store *store = open_job(path);
+    struct sm_store_surveys *surveys = NULL;
+    struct sm_store_decisions *decisions = NULL;
+    struct sm_error err = {0};
+    assert_ok(sm_store_list_surveys(&surveys, store, "S0", &err), &err);
+    for (size_t i = 0; i < surveys->n; i++) {
+        if (surveys->item[i].superseded_by == 0) {
+            assert_ok(sm_store_list_decisions(&decisions, store, surveys->item[i].key, &err), &err);
+            for (size_t k = 0; k < decisions->n; k++) {
+                sm_text_addf(text, "%s %s %d\n", decisions->item[k].key, decisions->item[k].who, (int)decisions->item[k].act);
+            }
+            sm_store_decisions_free(&decisions);
+        }
+    }
+    sm_store_surveys_free(&surveys);
     sm_store_close(&store);
 }
 
@@ -174,6 +226,7 @@ static struct sm_text contents(const char *path)
         "SELECT * FROM as_built_conflict ORDER BY 1, 2, 3, 4, 5",
         "SELECT key, word, who FROM verdict ORDER BY 1",
         "SELECT * FROM verdict_conflict ORDER BY 1, 2, 3, 4, 5, 6, 7",
+        "SELECT key, survey_key, at, who, act, treatment, reason FROM decision ORDER BY 1",
         "SELECT key FROM history ORDER BY 1",
     };
     sqlite3 *db = NULL;
@@ -185,6 +238,7 @@ static struct sm_text contents(const char *path)
     }
     add_rows(&text, db, "PRAGMA foreign_key_check");
     sqlite3_close(db);
+    add_decisions(&text, path);
     return text;
 }
 
@@ -218,7 +272,7 @@ static void test_merge__order_and_repetition_make_no_difference(void **state)
 {
     struct sm_test_scratch *scratch = *state;
     struct sm_test_random random = sm_test_seed(20310314);
-    for (int round = 0; round < 3; round++) {
+    for (int round = 0; round < 6; round++) {
         char job[3][320];
         char out[4][320];
         for (int i = 0; i < 3; i++) {
@@ -354,29 +408,6 @@ static void test_merge__refuses(void **state)
 
 /* ---- is it still what it was? ---- */
 
-/* A reviewer's decision about the first survey of a segment; a marked box with what is read there. */
-static void put_decision(struct sm_store *store, int segment_no, enum sm_review_act act, int minute)
-{
-    char name[16];
-    char at[32];
-    struct sm_store_surveys *surveys = NULL;
-    struct sm_error err = {0};
-    snprintf(name, sizeof name, "S%d", segment_no);
-    struct sm_review_decision d = {.act = act, .at = stamp(at, minute), .who = "Eve", .observation = "O2", .time_s = 3,
-                                   .distance_m = 1.1, .start_m = 1, .end_m = 1.2, .clock_from_h = 3, .clock_to_h = 4,
-                                   .code = "BAC", .ch1 = "B", .ch2 = "", .q1 = "10", .q2 = "", .reading = "1.10",
-                                   .box = {1, 2, 30, 10}, .rule = "overlap", .value = "50 mm", .reason = "seen",
-                                   .treatment = SM_TREATMENT_REFER};
-    struct sm_reading reading = {1, 110, 1.0F, SM_READING_READ};
-    struct sm_trace trace = {.format = {d.box, SM_UNIT_M, 2, false, false}, .n_readings = 1, .reading = &reading, .duration_s = 9};
-    assert_ok(sm_store_list_surveys(&surveys, store, name, &err), &err);
-    if (act == SM_REVIEW_BOX) {
-        assert_ok(sm_store_put_reread(store, &surveys->item[0], &d, &trace, &err), &err);
-    }
-    assert_ok(sm_store_put_decision(store, &surveys->item[0], &d, "decided so", &err), &err);
-    sm_store_surveys_free(&surveys);
-}
-
 static void make_sound_job(const char *path)
 {
     struct sm_store *store = open_job(path);
@@ -387,9 +418,9 @@ static void make_sound_job(const char *path)
     put_row(store, 0, 0, 1.1, "Ann");
     put_word(store, 0, "seen", "Ann", 600);
     put_word(store, 0, "not seen", "Ben", 601);
-    put_decision(store, 0, SM_REVIEW_MOVE, 620);
-    put_decision(store, 0, SM_REVIEW_BOX, 621);
-    put_decision(store, 1, SM_REVIEW_TREATMENT, 622);
+    put_decision(store, 0, SM_REVIEW_MOVE, "Eve", 620);
+    put_decision(store, 0, SM_REVIEW_BOX, "Eve", 621);
+    put_decision(store, 1, SM_REVIEW_TREATMENT, "Eve", 622);
     sm_store_close(&store);
 }
 
