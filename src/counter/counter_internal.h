@@ -238,6 +238,8 @@ struct sm_counter__slot {
 /** Odds of what stands in a slot. */
 void sm_counter__slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_counter__columns *columns,
                             const struct sm_counter__faces *faces, const struct sm_counter__slot *slot);
+/** Slots from n_required on hold digits only as far as no slot before is empty. */
+void sm_counter__end_at_blank(uint8_t cost[][SM_COUNTER_N_MARKS], int32_t n_required, int32_t n_slots);
 /** Odds of a decimal sign at x_px, at this anchor. */
 void sm_counter__separator_sight(struct sm_counter__sighting *s, int32_t anchor,
                                  const struct sm_counter__columns *columns, float x_px);

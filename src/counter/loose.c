@@ -43,6 +43,7 @@ static void sight_left_of(struct sm_counter__sighting *sighting, const struct sm
             .x_px = x_px, .pitch_px = layout->pitch_px, .reach_px = NARROW_SHARE * layout->pitch_px};
         sm_counter__slot_sight(sighting->cost[0][k], columns, NULL, &slot);
     }
+    sm_counter__end_at_blank(sighting->cost[0], token->n_digits, layout->n_slots);
 }
 
 void sm_counter__sight_loose(struct sm_counter__sighting *sighting, const struct sm_counter__columns *columns,

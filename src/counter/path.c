@@ -303,6 +303,7 @@ enum sm_status sm_counter__path(struct sm_reading *readings, double **jump_s, si
     if (status == SM_OK && way.n > 0) {
         path_settle(&way, &lattice);
         path_take(readings, &way, &lattice);
+        sm_counter__stays_doubt(readings, &way);
         status = jumps_take(jump_s, n_jumps, &way);
     }
     lattice_release(&lattice);

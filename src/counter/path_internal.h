@@ -3,6 +3,7 @@
  *   path.c          the likeliest way through the nodes, and how sure it is
  *   path_evidence.c sightings -> candidates with their costs
  *   path_habits.c   a path -> how much its marks count, its pace, its jumps
+ *   path_stays.c    how sure a last digit can be that stays
  *   path_bridge.c   where a path jumps: candidates that do without
  */
 #ifndef SM_COUNTER_PATH_INTERNAL_H
@@ -67,6 +68,11 @@ bool sm_counter__is_jump_before(const struct sm_counter__way *way, size_t i);
 void sm_counter__weights_learn(struct sm_counter__way *way);
 /** The pace around each step. */
 void sm_counter__pace_learn(struct sm_counter__way *way);
+
+/* ---- path_stays.c ---- */
+
+/** Lower the confidence of readings whose last digit stays and might be another one. */
+void sm_counter__stays_doubt(struct sm_reading *readings, const struct sm_counter__way *way);
 
 /* ---- path_bridge.c ---- */
 

@@ -7,12 +7,18 @@
 #define STRANGER_IN_NUMBER                                                                                   \
     0.3f                      /* share of a strange character's probability that all digits have together    \
                                */
+#define BLANK_DOUBT 0.02f     /* least probability that a number goes on beyond an empty slot */
 #define STRANGER_BESIDE 0.03f /* where it may as well belong to the words beside the number */
 
 static uint8_t cost_of(float logp)
 {
     float cost = -logp * SM_COUNTER_COST_SCALE;
     return cost <= 0 ? 0 : cost >= 255 ? 255 : (uint8_t)lrintf(cost);
+}
+
+static float probability_of(uint8_t cost)
+{
+    return expf(-(float)cost / SM_COUNTER_COST_SCALE);
 }
 
 /** The best a class does from x0 to x1 and one column more on each side: a character's middle may be a column
@@ -79,6 +85,25 @@ void sm_counter__slot_sight(uint8_t cost[SM_COUNTER_N_MARKS], const struct sm_co
     cost[SM_COUNTER_MINUS] = cost_of(logf(fminf(0.9999f, expf(minus) + 0.9f * expf(low))));
 }
 
+/**
+ * A number has no blanks in it: what stands to the left of a slot that is surely empty are other words, T13
+ * before 53.0. Not beyond all doubt, since a digit can drown in glare.
+ */
+void sm_counter__end_at_blank(uint8_t cost[][SM_COUNTER_N_MARKS], int32_t n_required, int32_t n_slots)
+{
+    float reach = 1; /* that the number goes on to this slot */
+    for (int32_t k = n_required; k < n_slots; k++) {
+        float here = 0;
+        for (int d = 0; d < 10; d++) {
+            here += probability_of(cost[k][d]);
+            cost[k][d] = cost_of(logf(fmaxf(reach * probability_of(cost[k][d]), 1e-8f)));
+        }
+        float something = 1 - probability_of(cost[k][SM_COUNTER_NO_DIGIT]);
+        cost[k][SM_COUNTER_NO_DIGIT] = cost_of(logf(fmaxf(1 - reach * something, 1e-4f)));
+        reach = fmaxf(reach * fminf(here, 1), BLANK_DOUBT);
+    }
+}
+
 void sm_counter__separator_sight(struct sm_counter__sighting *s, int32_t anchor,
                                  const struct sm_counter__columns *columns, float x_px)
 {
@@ -87,6 +112,12 @@ void sm_counter__separator_sight(struct sm_counter__sighting *s, int32_t anchor,
     float either = fminf(0.9999f, expf(point) + expf(comma));
     s->separator_cost[anchor] = cost_of(logf(fmaxf(either, 1e-7f)));
     s->no_separator_cost[anchor] = cost_of(logf(1 - either));
+}
+
+/** Slots that hold a digit in every number. */
+static int32_t required_slots(const struct sm_counter__layout *layout)
+{
+    return layout->fixed_digits > layout->decimals ? layout->fixed_digits : layout->decimals + 1;
 }
 
 enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct sm_counter__reader *reader,
@@ -110,10 +141,11 @@ enum sm_status sm_counter__sight(struct sm_counter__sighting *sighting, struct s
                 .x_px = layout->anchor_px[a] + layout->slot_offset_px[k],
                 .one_shift_px = layout->one_shift_px,
                 .pitch_px = k > 0 ? layout->slot_offset_px[k - 1] - layout->slot_offset_px[k] : 0,
-                .has_digit = k < layout->fixed_digits || k <= layout->decimals,
+                .has_digit = k < required_slots(layout),
             };
             sm_counter__slot_sight(sighting->cost[a][k], &columns, faces, &slot);
         }
+        sm_counter__end_at_blank(sighting->cost[a], required_slots(layout), layout->n_slots);
         sm_counter__separator_sight(sighting, a, &columns,
                                     layout->anchor_px[a] + layout->separator_offset_px);
     }

@@ -319,6 +319,23 @@ static enum sm_sim_place opposite(enum sm_sim_place place)
     return (enum sm_sim_place)(5 - (int32_t)place);
 }
 
+/* A number in [0, n) that this field of this survey always gets. */
+static int64_t lot(const struct sm_sim_opts *opts, enum sm_sim_field_kind kind, int64_t turn, int64_t n)
+{
+    struct sm_test_random random =
+        sm_sim__stream(opts->seed * 131 + (int64_t)kind * 17 + turn, SM_SIM_STREAM_OVERLAY);
+    return sm_test_int(&random, 0, n - 1);
+}
+
+/* Anywhere in the upper or lower third. */
+static bool try_scattered(struct planner *planner, enum sm_sim_field_kind kind, int64_t turn)
+{
+    const struct sm_sim_opts *opts = planner->opts;
+    return try_place(planner, kind, (enum sm_sim_place)lot(opts, kind, turn, 6),
+                     (int32_t)lot(opts, kind, turn + 20, 4),
+                     (double)lot(opts, kind, turn + 40, opts->video.width_px / 4));
+}
+
 static bool is_panel_of_counter(enum sm_sim_field_kind kind)
 {
     return kind == SM_SIM_FIELD_INCLINATION || kind == SM_SIM_FIELD_TEMPERATURE ||
@@ -350,6 +367,11 @@ static void place_other(struct planner *planner, enum sm_sim_field_kind kind)
         break;
     case SM_SIM_ONE_LINE:
         (void)try_along(planner, kind, is_top, 0);
+        break;
+    case SM_SIM_SCATTERED:
+        for (int64_t i = 0; i < 12 && !is_done; i++) {
+            is_done = try_scattered(planner, kind, i);
+        }
         break;
     case SM_SIM_ALONE:
         break;
@@ -392,8 +414,12 @@ static enum sm_status place_counter(struct planner *planner, struct sm_error *er
         return status;
     }
     enum sm_sim_layout layout = planner->opts->overlay.layout;
-    int32_t line = layout == SM_SIM_COLUMN ? (int32_t)way(planner->opts, SM_SIM_FIELD_COUNTER, 3) : 0;
-    struct sm_sim_box room = room_at(planner, planner->opts->overlay.place, line, 0);
+    bool is_inside = layout == SM_SIM_COLUMN || layout == SM_SIM_SCATTERED;
+    int32_t line = is_inside ? (int32_t)way(planner->opts, SM_SIM_FIELD_COUNTER, 3) : 0;
+    double indent_px = layout == SM_SIM_SCATTERED ? (double)lot(planner->opts, SM_SIM_FIELD_COUNTER, 0,
+                                                                planner->opts->video.width_px / 6)
+                                                  : 0;
+    struct sm_sim_box room = room_at(planner, planner->opts->overlay.place, line, indent_px);
     if (room.left_px < 0 || room.top_px < 0 || room.right_px > planner->opts->video.width_px) {
         return sm_error_set(err, SM_E_RANGE, "the counter does not fit the picture; make digit_px smaller");
     }

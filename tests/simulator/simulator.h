@@ -37,7 +37,8 @@ enum sm_sim_layout {
     SM_SIM_PANELS,
     SM_SIM_COLUMN,
     SM_SIM_ONE_LINE,
-    SM_SIM_ALONE
+    SM_SIM_ALONE,
+    SM_SIM_SCATTERED
 };
 enum sm_sim_place {
     SM_SIM_TOP_LEFT,

@@ -1,7 +1,7 @@
 /**
  * @file text_drawn_font.h
- * Which names of fonts stand for faces drawn from a number: "cells:N", "strokes:N", "segments:N", N from 0 to
- * 2^31 - 1.
+ * Which names of fonts stand for faces drawn from a number: "cells:N", "dots:N", "strokes:N", "segments:N",
+ * "bursts:N", N from 0 to 2^31 - 1.
  */
 #ifndef SM_TEXT_DRAWN_FONT_H
 #define SM_TEXT_DRAWN_FONT_H

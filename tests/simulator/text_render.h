@@ -19,7 +19,7 @@ struct sm_colour {
 struct sm_caption_style {
     /** Family name known to fontconfig ("DejaVu Sans Mono"), "psf:NAME" for
      * /usr/share/consolefonts/NAME(.psf)(.gz), "seven-segment", or a face drawn from its number N: "cells:N",
-     * "strokes:N", "segments:N". [borrow] */
+     * "dots:N", "strokes:N", "segments:N", "bursts:N". [borrow] */
     const char *font;
     bool is_bold;          /**< bold face where the family has one; ignored by bitmap fonts */
     bool has_slashed_zero; /**< the font's own slashed zero where it has one (OpenType "zero"); else nothing

@@ -43,7 +43,10 @@ static int most_in_row(const struct sm_caption *caption, int32_t y)
 /** Ink starts and ends within a pixel of where the geometry says. */
 static void check_ink(const struct sm_caption_style *style)
 {
-    struct sm_caption caption = render(style, strstr(style->font, "segment") ? "8 8" : "7 7");
+    /* Dots that stand apart end up to a dot before their cells do, and come in as many rows as the face has.
+     */
+    double off_px = strncmp(style->font, "dots:", 5) == 0 ? 2.0 + 0.1 * style->height_px : 1.01;
+    struct sm_caption caption = render(style, strstr(style->font, "segment") || strstr(style->font, "bursts") ? "8 8" : "7 7");
     int32_t first = 0, last = caption.width_px - 1, top = 0, bottom = caption.height_px - 1;
     while (most_in_column(&caption, first) < 100) {
         first++;
@@ -59,11 +62,11 @@ static void check_ink(const struct sm_caption_style *style)
     }
     assert_int_equal(caption.n_glyphs, 3);
     assert_false(caption.glyph[1].has_ink);
-    assert_close(caption.glyph[0].left_px, first, 1.01);
-    assert_close(caption.glyph[2].right_px, last + 1, 1.01);
-    assert_close(caption.top_px, top, 1.01);
-    assert_close(caption.baseline_px, bottom + 1, 1.01);
-    assert_close(caption.baseline_px - caption.top_px, style->height_px, 1.01);
+    assert_close(caption.glyph[0].left_px, first, off_px);
+    assert_close(caption.glyph[2].right_px, last + 1, off_px);
+    assert_close(caption.top_px, top, off_px);
+    assert_close(caption.baseline_px, bottom + 1, off_px);
+    assert_close(caption.baseline_px - caption.top_px, style->height_px, off_px);
     sm_caption_release(&caption);
 }
 
@@ -71,7 +74,8 @@ static void test_ink_stands_where_it_is_said_to(void **state)
 {
     (void)state;
     static const char *const font[] = {"DejaVu Sans Mono", "Liberation Sans", "psf:Lat15-VGA16",
-                                       "seven-segment",    "strokes:12",      "segments:7"};
+                                       "seven-segment",    "strokes:12",      "segments:7",
+                                       "dots:5",           "bursts:9"};
     for (size_t i = 0; i < sizeof font / sizeof font[0]; i++) {
         for (double height = 10.0; height < 45.0; height *= 2.0) {
             struct sm_caption_style style = sm_caption_style_default();

@@ -74,6 +74,33 @@ static void test_slot__strange_character_tells_no_digit(void **state)
     assert_true(cost[7] > 3 * SM_COUNTER_COST_SCALE);
 }
 
+/** "13 52.6": a name before the number, a blank between them. */
+static void test_slots__a_number_ends_at_a_blank(void **state)
+{
+    (void)state;
+    static const char text[] = "31 25"; /* from the right: 5, 2, nothing, 1, 3 */
+    struct line line;
+    uint8_t cost[5][SM_COUNTER_N_MARKS];
+    line_clear(&line);
+    for (int k = 0; k < 5; k++) {
+        if (text[4 - k] != ' ') {
+            line_put(&line, 90 - 10 * k, SM_GLYPH_0 + (text[4 - k] - '0'), 0.97f);
+        }
+    }
+    for (int k = 0; k < 5; k++) {
+        const struct sm_counter__slot slot = {
+            .x_px = 90.0f - 10.0f * (float)k, .pitch_px = 10, .has_digit = k < 2};
+        sm_counter__slot_sight(cost[k], &line.columns, NULL, &slot);
+    }
+    assert_true(cost[3][1] < cost[3][SM_COUNTER_NO_DIGIT]);
+    sm_counter__end_at_blank(cost, 2, 5);
+    for (int k = 3; k < 5; k++) {
+        assert_true(cost[k][SM_COUNTER_NO_DIGIT] < SM_COUNTER_COST_SCALE / 4);
+        assert_true(cost[k][text[4 - k] - '0'] > 3 * SM_COUNTER_COST_SCALE);
+    }
+    assert_true(cost[1][2] < SM_COUNTER_COST_SCALE / 2);
+}
+
 static void test_slot__known_digit_stays_sure(void **state)
 {
     (void)state;
@@ -184,6 +211,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_slot__strange_character_tells_no_digit),
+        cmocka_unit_test(test_slots__a_number_ends_at_a_blank),
         cmocka_unit_test(test_slot__known_digit_stays_sure),
         cmocka_unit_test(test_loose__digits_are_found_where_they_stand),
         cmocka_unit_test(test_loose__half_seen_leading_digit_leaves_doubt),
