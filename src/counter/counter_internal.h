@@ -385,8 +385,9 @@ int64_t sm_counter__between(const struct sm_reading *a, const struct sm_reading 
  * @param beyond a reading before a or after b, on the moving side: tells the pace there.
  * @param moving [out] from when to when it moves; left alone when false is returned.
  */
-bool sm_counter__corner(struct sm_counter__span *moving, const struct sm_counter__sizes *sizes, const struct sm_reading *a,
-                        const struct sm_reading *b, const struct sm_reading *beyond);
+bool sm_counter__corner(struct sm_counter__span *moving, const struct sm_counter__sizes *sizes,
+                        const struct sm_reading *a, const struct sm_reading *b,
+                        const struct sm_reading *beyond);
 
 /* ---- approach.c ---- */
 

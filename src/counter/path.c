@@ -22,6 +22,7 @@
 #define STAND_NATS 1.0
 #define PACE_WIDTH_COUNTS 0.7
 #define EVEN_PACE 0.02 /* a steady camera keeps its speed as well as this */
+#define SIGN_ROUNDS 3  /* signs that are none can come to light one stretch after the other */
 #define LOOKS_ROUNDS 2 /* from the path to how often its marks were seen, and back */
 
 /** Cost of the counter moving on by d counts within dt_s; per_m = counts a metre. */
@@ -138,8 +139,8 @@ static void lattice_release(struct lattice *l)
 static enum sm_status lattice_make(struct lattice *l, size_t n_nodes)
 {
     size_t n = n_nodes * SM_PATH_CANDIDATES;
-    *l = (struct lattice){sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)),
-                          NULL, sm_calloc(n, 1), sm_calloc(1, sizeof *l->steps)};
+    *l = (struct lattice){sm_calloc(n, sizeof(double)), sm_calloc(n, sizeof(double)), NULL, sm_calloc(n, 1),
+                          sm_calloc(1, sizeof *l->steps)};
     if (!l->best || !l->forward || !l->from || !l->steps) {
         lattice_release(l);
         return SM_E_NOMEM;
@@ -172,7 +173,7 @@ static void run_forward(struct lattice *l, const struct sm_counter__way *way)
         }
         for (int32_t c = 0; c < way->node[i].n; c++) {
             size_t here = i * SM_PATH_CANDIDATES + (size_t)c;
-            double own = EVIDENCE_TEMPER * way->node[i].candidate[c].cost;
+            double own = EVIDENCE_TEMPER * (double)way->node[i].candidate[c].cost;
             if (i > 0) {
                 reach(l, way, i, c);
             } else {
@@ -196,7 +197,7 @@ static void run_backward(struct lattice *l, const struct sm_counter__way *way)
             double through[SM_PATH_CANDIDATES];
             for (int32_t q = 0; q < next->n; q++) {
                 through[q] = l->backward[after + (size_t)q] - step_from_to(l->steps, c, q) -
-                             EVIDENCE_TEMPER * next->candidate[q].cost;
+                             EVIDENCE_TEMPER * (double)next->candidate[q].cost;
             }
             l->backward[here + (size_t)c] = log_sum(through, next->n);
         }
@@ -260,8 +261,18 @@ static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct 
  */
 static void path_settle(struct sm_counter__way *way, struct lattice *l)
 {
+    for (size_t i = 0; i < way->n; i++) {
+        for (int32_t slot = 0; slot < way->layout->n_slots; slot++) {
+            way->node[i].weight[slot] = 1;
+        }
+    }
     run_forward(l, way);
     (void)path_choose(way, l);
+    for (int round = 0; round < SIGN_ROUNDS && sm_counter__signs_judge(way); round++) {
+        sm_counter__costs_renew(way);
+        run_forward(l, way);
+        (void)path_choose(way, l);
+    }
     sm_counter__bridges_offer(way);
     bool is_new = true;
     for (int round = 0; round < LOOKS_ROUNDS && is_new; round++) {

@@ -7,6 +7,7 @@
 
 #define BEAM 6                /* partial numbers kept while candidates are made */
 #define HIDDEN_PRIOR_NATS 2.5 /* a counter that was found is usually in the picture */
+#define NO_SIGN_NATS 40.0     /* a negative number where no sign is */
 #define FLOOR_NATS 9.0 /* one slot alone never rules a value out for good: compression can wreck a digit */
 
 static const float all_counts[SM_COUNTER_MAX_SLOTS] = {1, 1, 1, 1, 1, 1, 1, 1};
@@ -116,24 +117,25 @@ static double hidden_cost(const struct sm_counter__sighting *s, const struct sm_
 }
 
 static void candidate_add(struct sm_counter__candidate *list, int32_t *n, int32_t capacity, int64_t counts,
-                          double cost)
+                          double cost_nats)
 {
+    const struct sm_counter__candidate added = {(int32_t)counts, (float)cost_nats};
     for (int32_t i = 0; i < *n; i++) {
-        if (list[i].counts == counts) {
-            list[i].cost = fmin(list[i].cost, cost);
+        if (list[i].counts == added.counts) {
+            list[i].cost = fminf(list[i].cost, added.cost);
             return;
         }
     }
     if (*n < capacity) {
-        list[(*n)++] = (struct sm_counter__candidate){counts, cost};
+        list[(*n)++] = added;
         return;
     }
     int32_t worst = 0;
     for (int32_t i = 1; i < *n; i++) {
         worst = list[i].cost > list[worst].cost ? i : worst;
     }
-    if (cost < list[worst].cost) {
-        list[worst] = (struct sm_counter__candidate){counts, cost};
+    if (added.cost < list[worst].cost) {
+        list[worst] = added;
     }
 }
 
@@ -207,11 +209,11 @@ bool sm_counter__alone(int64_t *counts, double *margin_nats, const struct sm_cou
         return false;
     }
     qsort(list, (size_t)n, sizeof *list, candidate_order);
-    if (list[0].cost > hidden_cost(sighting, layout)) {
+    if ((double)list[0].cost > hidden_cost(sighting, layout)) {
         return false;
     }
     *counts = list[0].counts;
-    *margin_nats = n > 1 ? list[1].cost - list[0].cost : FLOOR_NATS;
+    *margin_nats = n > 1 ? (double)(list[1].cost - list[0].cost) : FLOOR_NATS;
     return true;
 }
 
@@ -232,7 +234,7 @@ static bool node_make(struct sm_counter__node *node, const struct sm_counter__si
     qsort(node->candidate, (size_t)node->n, sizeof *node->candidate, candidate_order);
     node->time_s = sighting->time_s;
     node->expected = SM_NAN;
-    return node->candidate[0].cost <= hidden_cost(sighting, layout);
+    return (double)node->candidate[0].cost <= hidden_cost(sighting, layout);
 }
 
 /** Let a node also consider what a neighbour sees best. */
@@ -298,10 +300,23 @@ void sm_counter__costs_renew(struct sm_counter__way *way)
     for (size_t i = 0; i < way->n; i++) {
         struct sm_counter__node *node = &way->node[i];
         for (int32_t c = 0; c < node->n; c++) {
-            node->candidate[c].cost = value_cost(&way->sightings[node->sighting_idx],
-                                                 node->candidate[c].counts, way->layout, node->weight);
+            struct sm_counter__candidate *candidate = &node->candidate[c];
+            double cost =
+                value_cost(&way->sightings[node->sighting_idx], candidate->counts, way->layout, node->weight);
+            candidate->cost = (float)(cost + (node->has_no_sign && candidate->counts < 0 ? NO_SIGN_NATS : 0));
         }
     }
+}
+
+double sm_counter__no_sign_nats(const struct sm_counter__sighting *s, int64_t counts,
+                                const struct sm_counter__layout *layout)
+{
+    int32_t slot = digits_needed(llabs(counts), layout);
+    if (slot >= layout->n_slots) {
+        return 0;
+    }
+    const uint8_t *cost = s->cost[sm_counter__best_anchor(s, counts, layout)][slot];
+    return nats(cost[SM_COUNTER_MINUS]) - nats(cost[SM_COUNTER_NO_DIGIT]);
 }
 
 int32_t sm_counter__mark_of(int64_t counts, int32_t slot, const struct sm_counter__layout *layout)

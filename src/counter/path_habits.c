@@ -6,6 +6,8 @@
 #include <stdlib.h>
 
 #define ALIKE_COUNTS 10.0
+#define CLEAR_SIGN_NATS 3.0  /* by which a sign is likelier that is beyond doubt */
+#define NO_SIGN_NATS 1.0     /* by which no sign is likelier in the mean of a stretch that has none */
 #define PACE_WINDOW 3        /* steps on each side that tell the pace */
 #define LOOKS_OF_A_STAY 2.0f /* so many by themselves tell as much as LOOKS_PICTURES of a mark that stays */
 #define LOOKS_PICTURES 25.0f
@@ -36,6 +38,40 @@ static bool is_reset_before(const struct sm_counter__way *way, size_t i)
     }
     double from = (double)sm_counter__chosen(way, i - 1), to = (double)sm_counter__chosen(way, i);
     return !sm_counter__is_alike(to - from) || fabs(to) <= ALIKE_COUNTS;
+}
+
+/* ---- signs ---- */
+
+/** From one side of zero as far to the other at once: a counter never does. */
+static bool is_mirrored_before(const struct sm_counter__way *way, size_t i)
+{
+    return sm_counter__is_jump_before(way, i) &&
+           llabs(sm_counter__chosen(way, i - 1) + sm_counter__chosen(way, i)) <= (int64_t)ALIKE_COUNTS;
+}
+
+/**
+ * The equals sign of "L=" in few pixels now and then passes for a minus, and a camera that runs back to zero
+ * would as well come from below: one move after the other, the path would rather count up. But a sign that is
+ * there is seen in most pictures, and the run does not jump to its mirror image. So a stretch of negative
+ * numbers is held against what stands before them.
+ */
+bool sm_counter__signs_judge(struct sm_counter__way *way)
+{
+    bool is_new = false;
+    for (size_t first = 0, end; first < way->n; first = end) {
+        double sum_nats = 0;
+        for (end = first; end < way->n && sm_counter__chosen(way, end) < 0; end++) {
+            sum_nats += sm_counter__no_sign_nats(&way->sightings[way->node[end].sighting_idx],
+                                                 sm_counter__chosen(way, end), way->layout);
+        }
+        bool is_mirrored = is_mirrored_before(way, first) || is_mirrored_before(way, end);
+        double least_nats = (is_mirrored ? -CLEAR_SIGN_NATS : NO_SIGN_NATS) * (double)(end - first);
+        for (size_t i = first; i < end && sum_nats > least_nats; i++) {
+            way->node[i].has_no_sign = is_new = true;
+        }
+        end += end == first;
+    }
+    return is_new;
 }
 
 /* ---- pace ---- */

@@ -20,16 +20,19 @@
     (SM_PATH_OWN + 2 * SM_PATH_NEIGHBOURS * SM_PATH_LENT + SM_PATH_MENDED + SM_PATH_BRIDGES)
 #define SM_PATH_SPEED_LIMIT_M_PER_S 0.6
 
+/** Small, since a recording of hours has a million of them. */
 struct sm_counter__candidate {
-    int64_t counts;
-    double cost; /**< nats, of the picture alone */
+    int32_t counts; /**< SM_COUNTER_MAX_SLOTS digits fit */
+    float cost;     /**< nats, of the picture alone */
 };
+_Static_assert(SM_COUNTER_MAX_SLOTS <= 9, "a candidate holds any number the slots can show");
 struct sm_counter__node {
     size_t sighting_idx;
     double time_s;
     double expected; /**< counts by which the counter usually moves from the node before to this one; SM_NAN =
                         not known yet */
     float weight[SM_COUNTER_MAX_SLOTS]; /**< how much what is seen in a slot counts, 0..1 */
+    bool has_no_sign;                   /**< known to show none: its negative candidates are out */
     int32_t n;
     struct sm_counter__candidate candidate[SM_PATH_CANDIDATES];
 };
@@ -51,6 +54,9 @@ void sm_counter__nodes_make(struct sm_counter__way *way, size_t n_sightings);
 void sm_counter__node_offer(struct sm_counter__way *way, size_t i, int64_t counts);
 /** Costs anew by what the slots count. */
 void sm_counter__costs_renew(struct sm_counter__way *way);
+/** By how much no sign is likelier than one before this value, nats; 0 where there is no room for one. */
+double sm_counter__no_sign_nats(const struct sm_counter__sighting *s, int64_t counts,
+                                const struct sm_counter__layout *layout);
 /** What a value shows in a slot: a digit, the sign, nothing. */
 int32_t sm_counter__mark_of(int64_t counts, int32_t slot, const struct sm_counter__layout *layout);
 
@@ -66,6 +72,8 @@ bool sm_counter__is_alike(double d);
 bool sm_counter__is_jump_before(const struct sm_counter__way *way, size_t i);
 /** How much each slot counts in each picture. */
 void sm_counter__weights_learn(struct sm_counter__way *way);
+/** Which pictures show no sign, whatever the path takes them for. @return whether any is new */
+bool sm_counter__signs_judge(struct sm_counter__way *way);
 /** The pace around each step. */
 void sm_counter__pace_learn(struct sm_counter__way *way);
 

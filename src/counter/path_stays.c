@@ -1,7 +1,7 @@
 /*
- * How sure a last digit can be that stays: in picture after picture it stands on the same pixels, coded alike,
- * and what makes a 3 of it an 8 does so in all of them. The path counts each picture in full, since it has to
- * tell when the digit turned; for the confidence a stay counts as the few looks it is.
+ * How sure a last digit can be that stays: in picture after picture it stands on the same pixels, coded
+ * alike, and what makes a 3 of it an 8 does so in all of them. The path counts each picture in full, since it
+ * has to tell when the digit turned; for the confidence a stay counts as the few looks it is.
  */
 #include "path_internal.h"
 

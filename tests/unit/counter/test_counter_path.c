@@ -227,6 +227,29 @@ static void test_path__a_doubtful_sign_does_not_turn_the_run_round(void **state)
     run_free(run);
 }
 
+/** The same while the camera runs back: counting up below zero explains the moves as well, but a counter does
+ * not jump to the mirror image of where it stood. */
+static void test_path__running_back_is_not_counting_up_below_zero(void **state)
+{
+    (void)state;
+    struct sm_test_random random = sm_test_seed(13);
+    struct run *run = sm_calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->layout = sample_layout(5, 2, 0, SM_UNIT_M);
+    for (int i = 0; i < N; i++) {
+        run->truth[i] = i < 100 ? 100 + 2 * i : i < 180 ? 300 - 2 * (i - 100) : 140 + 2 * (i - 180);
+        run->sighting[i] = sample_sighting(&run->layout, i * STEP_S, run->truth[i], 0.97);
+        double p = i < 100 || i >= 180 ? 0.1 : 0.2 + 0.07 * (double)sm_test_int(&random, 0, 8);
+        run->sighting[i].cost[0][3][SM_COUNTER_MINUS] = (uint8_t)lrint(-16 * log(p));
+        run->sighting[i].cost[0][3][SM_COUNTER_NO_DIGIT] = (uint8_t)lrint(-16 * log(1 - p));
+    }
+    run_path(run);
+    for (int i = 0; i < N; i++) {
+        assert_in_range(run->reading[i].counts, run->truth[i] - 2, run->truth[i] + 2);
+    }
+    run_free(run);
+}
+
 /** A sign taken for a digit in one picture while the counter moves: the digits that were seen go on counting.
  */
 static void test_path__one_wrong_leading_digit_leaves_the_others(void **state)
@@ -300,6 +323,7 @@ int main(void)
         cmocka_unit_test(test_path__a_digit_that_stays_is_judged_by_all_pictures),
         cmocka_unit_test(test_path__a_leading_digit_lost_for_a_while_stays),
         cmocka_unit_test(test_path__a_doubtful_sign_does_not_turn_the_run_round),
+        cmocka_unit_test(test_path__running_back_is_not_counting_up_below_zero),
         cmocka_unit_test(test_path__one_wrong_leading_digit_leaves_the_others),
         cmocka_unit_test(test_path__doubt_lowers_confidence),
         cmocka_unit_test(test_path__a_standing_last_digit_is_no_surer_for_standing),
