@@ -108,8 +108,9 @@ void sm_counter__separator_sight(struct sm_counter__sighting *s, int32_t anchor,
                                  const struct sm_counter__columns *columns, float x_px)
 {
     float point = class_logp(columns, x_px, SM_GLYPH_POINT),
-          comma = class_logp(columns, x_px, SM_GLYPH_COMMA);
-    float either = fminf(0.9999f, expf(point) + expf(comma));
+          comma = class_logp(columns, x_px, SM_GLYPH_COMMA),
+          low_bar = class_logp(columns, x_px, SM_GLYPH_UNDERSCORE); /* a point in cells wider than high */
+    float either = fminf(0.9999f, expf(point) + expf(comma) + expf(low_bar));
     s->separator_cost[anchor] = cost_of(logf(fmaxf(either, 1e-7f)));
     s->no_separator_cost[anchor] = cost_of(logf(1 - either));
 }

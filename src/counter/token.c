@@ -247,6 +247,19 @@ static void holes_fill(struct sm_counter__glyph_seen *g, size_t n, float pitch_p
     }
 }
 
+/** In cells much wider than high a point is a low bar: one between two digits is no placeholder. */
+static void points_mend(struct sm_counter__glyph_seen *g, size_t n, float pitch_px)
+{
+    for (size_t k = 1; k + 1 < n; k++) {
+        bool is_between = is_digit(g[k - 1].glyph) && is_digit(g[k + 1].glyph) &&
+                          g[k].x_px - g[k - 1].x_px < GAP_WITHIN * pitch_px &&
+                          g[k + 1].x_px - g[k].x_px < GAP_WITHIN * pitch_px;
+        if (g[k].glyph == SM_GLYPH_UNDERSCORE && is_between) {
+            g[k].glyph = SM_GLYPH_POINT;
+        }
+    }
+}
+
 size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
                           const struct sm_counter__glyph_seen *seen, size_t n_glyphs, float pitch_px,
                           double time_s)
@@ -255,6 +268,7 @@ size_t sm_counter__tokens(struct sm_counter__token *tokens, size_t capacity,
     size_t n = 0;
     memcpy(glyphs, seen, n_glyphs * sizeof *glyphs);
     holes_fill(glyphs, n_glyphs, pitch_px);
+    points_mend(glyphs, n_glyphs, pitch_px);
     for (size_t i = 0; i < n_glyphs && n < capacity;) {
         if (!is_inner(glyphs[i].glyph)) {
             i++;

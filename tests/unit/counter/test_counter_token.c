@@ -29,6 +29,7 @@ static const struct {
      1, SM_TOKEN_NUMBER, SM_SUFFIX_DEGREE, 18, 0},
     {"1.4\xb0  A", 1, SM_TOKEN_NUMBER, SM_SUFFIX_RING, 14, 1},
     {"300 mm", 1, SM_TOKEN_NUMBER, SM_SUFFIX_MM, 300, 0},
+    {"064_39 m", 1, SM_TOKEN_NUMBER, SM_SUFFIX_M, 6439, 2}, /* a point in wide cells */
     {"D:__.__M", 1, SM_TOKEN_PLACEHOLDER, SM_SUFFIX_M, 0, 0},
     {"A B C", 0, SM_TOKEN_NUMBER, SM_SUFFIX_NONE, 0, 0},
     {"12.3 m   09:41", 2, SM_TOKEN_NUMBER, SM_SUFFIX_M, 123, 1},
