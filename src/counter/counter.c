@@ -334,6 +334,16 @@ static float tallest_line_px(const struct search *search)
     return tallest;
 }
 
+static bool is_bare(const struct sm_counter__field *field)
+{
+    return field->decimals == 0 && field->suffix != SM_SUFFIX_M && field->suffix != SM_SUFFIX_FT;
+}
+
+static double least_score(const struct sm_counter__field *field)
+{
+    return is_bare(field) ? LEAST_SCORE_BARE : LEAST_SCORE;
+}
+
 static enum sm_status nothing_found(const struct search *search, struct sm_error *err)
 {
     float tallest_px = tallest_line_px(search);
@@ -349,16 +359,12 @@ static enum sm_status nothing_found(const struct search *search, struct sm_error
         const struct sm_counter__field *best = &search->fields.item[0];
         sm_error_set(err, SM_E_NOTFOUND, "no distance counter found; the nearest is \"%s\" at x=%d, y=%d: %s",
                      best->n_tokens ? best->token[best->n_tokens - 1].text : "", (int)best->x0_px,
-                     (int)search->line[best->line_idx].top_px, best->verdict);
+                     (int)search->line[best->line_idx].top_px,
+                     is_bare(best) && best->score > 0 ? "a number with neither unit nor decimals"
+                                                      : best->verdict);
     }
     sm_error_remedy(err, "give its place with --box X,Y,W,H");
     return SM_E_NOTFOUND;
-}
-
-static double least_score(const struct sm_counter__field *field)
-{
-    bool is_bare = field->decimals == 0 && field->suffix != SM_SUFFIX_M && field->suffix != SM_SUFFIX_FT;
-    return is_bare ? LEAST_SCORE_BARE : LEAST_SCORE;
 }
 
 /** Do two fields of different lines lie over each other: one text, proposed twice? */
