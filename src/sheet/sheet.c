@@ -242,7 +242,7 @@ static enum sm_status take_line(void *user, const struct sm_ini_line *line, stru
     }
     if (!*line->section) {
         sm_error_set(err, SM_E_FORMAT, "\"%.60s\" stands before any [section]", line->key);
-        status = sm_error_remedy(err, "write the section's name above it, as in [segment]");
+        sm_error_remedy(err, "write the section's name above it, as in [segment]");
         status = SM_E_FORMAT;
     } else if (!walk->is_section_known) {
         return SM_OK;
