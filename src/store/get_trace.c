@@ -55,7 +55,7 @@ enum sm_status sm_store__get_trace(struct sm_store__getting *g, struct sm_store_
         g,
         "SELECT unit, decimals, box_x_px, box_y_px, box_width_px, box_height_px, has_leading_zeros,"
         " has_decimal_comma, duration_s, n_readings, readings, n_jumps, jumps,"
-        " clock_at_zero_s, clock_error_s, clock_n_seen, frame_rate_hz FROM trace WHERE survey_id = ?",
+        " " SM_STORE__PICTURE_CLOCK_COLUMNS " FROM trace WHERE survey_id = ?",
         &record->trace, &n, sizeof *record->trace, sm_store__take_trace);
     if (n == 0) {
         record->trace = NULL;
