@@ -16,9 +16,9 @@ static bool is_head(double head_m)
 
 static enum sm_status cross(const struct sm_packer_pressure *band, struct sm_error *err)
 {
-    sm_error_set(err, SM_E_INFEASIBLE, "%s takes more pressure (%d kPa) than the kit may have (%d kPa)",
-                 isfinite(band->test_kpa) ? "the packer's own pressure and the water outside"
-                                          : "the water outside alone",
+    sm_error_set(err, SM_E_INFEASIBLE, "%s more pressure (%d kPa) than the kit may have (%d kPa)",
+                 isfinite(band->test_kpa) ? "the packer's own pressure and the water outside take"
+                                          : "the water outside alone takes",
                  (int)lround(isfinite(band->least_kpa) ? band->least_kpa : band->head_kpa),
                  (int)lround(band->greatest_kpa));
     sm_error_remedy(err, "lower the water, or take a kit and packer made for more pressure");
