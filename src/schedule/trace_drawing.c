@@ -422,6 +422,11 @@ static void draw_jumps(const struct sm_trace_drawing *d)
     }
 }
 
+bool sm_schedule__trace_is_label_below(const struct sm_trace_drawing *d, struct sm_point at)
+{
+    return at.y < d->plot.y + 2 * d->text_size;
+}
+
 /* The reading at each standstill that has room for it: where the camera stopped to look. */
 static void draw_stops(struct sm_trace_drawing *d)
 {
@@ -435,7 +440,7 @@ static void draw_stops(struct sm_trace_drawing *d)
         if (at.x < free_x || at.x > d->plot.x + d->plot.width - LABEL_ROOM * d->text_size / 2) {
             continue;
         }
-        bool is_low = at.y < d->plot.y + 2 * d->text_size; /* no room above */
+        bool is_low = sm_schedule__trace_is_label_below(d, at);
         sm_text_add_reading(&words, &reading, d->trace->format.decimals);
         put_label(d, at.x, at.y + (is_low ? 1.3 : -0.6) * d->text_size, SM_INK_LINE, sm_text_str(&words));
         sm_schedule__clear(&words, &d->has_failed);

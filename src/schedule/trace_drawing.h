@@ -42,6 +42,9 @@ void sm_schedule__trace_release(struct sm_trace_drawing *drawing);
 /* Where a reading stands in the plot. */
 struct sm_point sm_schedule__trace_point(const struct sm_trace_drawing *drawing, double time_s, double value);
 
+/* Whether the reading of a standstill there is written below it: no room above. */
+bool sm_schedule__trace_is_label_below(const struct sm_trace_drawing *drawing, struct sm_point at);
+
 /* What the marks mean, in one line or as many as it takes from a point on. @return height. */
 double sm_schedule__trace_legend(struct sm_trace_drawing *drawing, struct sm_point at, double width);
 

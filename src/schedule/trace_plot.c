@@ -16,6 +16,17 @@ static bool is_seen(const struct sm_trace_drawing *drawing, const struct sm_obse
            observation->time_s >= 0 && observation->time_s <= drawing->end_s;
 }
 
+/* Baseline of an observation's name: beneath its circle, as the reading of a standstill stands above; above
+ * that reading where the plot ends beneath; above the circle at the top, where the reading gives way. */
+static double name_y(const struct sm_trace_drawing *drawing, struct sm_point at)
+{
+    if (sm_schedule__trace_is_label_below(drawing, at)) {
+        return at.y - 10;
+    }
+    bool has_room = at.y + 8 + TEXT < drawing->plot.y + drawing->plot.height;
+    return has_room ? at.y + 7 + TEXT * 0.8 : at.y - 9 - TEXT;
+}
+
 static void draw_observations(struct sm_trace_drawing *drawing, const struct sm_schedule *s)
 {
     struct sm_pen *pen = drawing->pen;
@@ -33,7 +44,7 @@ static void draw_observations(struct sm_trace_drawing *drawing, const struct sm_
         pen->circle(pen, at, 5, sm_schedule__is_doubtful(observation) ? SM_INK_PAPER : SM_INK_DEFECT,
                     (struct sm_stroke){SM_INK_DEFECT, 1.6, SM_DASH_NONE});
         if (at.x - last_x > LABEL_ROOM) { /* a name each where there is room */
-            pen->text(pen, (struct sm_point){at.x, at.y - 10},
+            pen->text(pen, (struct sm_point){at.x, name_y(drawing, at)},
                       (struct sm_type){TEXT, false, SM_ANCHOR_MIDDLE, SM_INK_LINE}, observation->id);
             last_x = at.x;
         }

@@ -1,5 +1,6 @@
 /* The strip and the report: well-formed for an independent XML parser (libxml2's xmllint), with what they
  * must say. */
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -221,6 +222,81 @@ static void test_load__sums_segments_but_not_spares(void **state)
     survey_release(&survey);
 }
 
+/* Number of an attribute of the element that starts here, as ` x="12.5"`. */
+static double number_in(const char *element, const char *name)
+{
+    double value = 0;
+    const char *at = strstr(element, name), *end;
+    assert_non_null(at);
+    assert_true(sm_scan_number(at + strlen(name), false, false, &value, &end));
+    return value;
+}
+
+struct label {
+    double x, y;
+};
+
+/* The place of every label of a drawing that is centred on it. @return how many there are. */
+static size_t find_labels(struct label *label, size_t most, const char *drawing)
+{
+    size_t n = 0;
+    const char *end = strstr(drawing, "</svg>");
+    assert_non_null(end);
+    for (const char *s = strstr(drawing, "<text"); s && s < end; s = strstr(s + 1, "<text")) {
+        const char *words = strchr(s, '>'), *middle = strstr(s, "\"middle\"");
+        if (middle && middle < words) {
+            assert_true(n < most);
+            label[n++] = (struct label){number_in(s, " x=\""), number_in(s, " y=\"")};
+        }
+    }
+    return n;
+}
+
+/* A camera that stands still at each observation, as one does: reading and name both want to stand there. */
+static void stand_at_observations(struct survey *survey)
+{
+    struct sm_reading *reading = survey->trace.reading;
+    size_t every = survey->trace.n_readings / survey->alignment.n_observations;
+    for (size_t i = 0; i < survey->trace.n_readings; i++) {
+        size_t turn = i / every, step = i % every;
+        reading[i].state = SM_READING_READ;
+        reading[i].counts =
+            (int64_t)(turn * 300 + (step < every / 2 ? step * 600 / every : 300));
+    }
+    for (size_t i = 0; i < survey->alignment.n_observations; i++) {
+        struct sm_observation *observation = &survey->alignment.observation[i];
+        observation->reading = reading[i * every + every * 3 / 4];
+        observation->time_s = observation->reading.time_s;
+    }
+}
+
+/* Two letters wide and one high is the least any label takes. */
+static void test_html__no_label_of_the_trace_lies_on_another(void **state)
+{
+    (void)state;
+    struct sm_text text = {0};
+    struct label label[200];
+    struct survey survey;
+    struct sm_error err;
+    survey_build(&survey, SURVEY_METRES);
+    stand_at_observations(&survey);
+    assert_ok(sm_schedule_write_html(&text, &survey.schedule, &err), &err);
+    const char *trace = strstr(text.data, "<section id=\"trace\"");
+    assert_non_null(trace);
+    size_t n = find_labels(label, 200, trace);
+    assert_true(n > 10);
+    for (size_t i = 0; i < n; i++) {
+        for (size_t k = 0; k < i; k++) {
+            if (fabs(label[i].x - label[k].x) < 16 && fabs(label[i].y - label[k].y) < 10) {
+                fail_msg("two labels at %.1f,%.1f and %.1f,%.1f", label[k].x, label[k].y, label[i].x,
+                         label[i].y);
+            }
+        }
+    }
+    sm_text_release(&text);
+    survey_release(&survey);
+}
+
 static void test_html__embeds_stills(void **state)
 {
     (void)state;
@@ -250,6 +326,7 @@ int main(void)
         cmocka_unit_test(test_html__is_one_file_that_asks_for_nothing),
         cmocka_unit_test(test_html__is_well_formed),
         cmocka_unit_test(test_html__says_it_all),
+        cmocka_unit_test(test_html__no_label_of_the_trace_lies_on_another),
         cmocka_unit_test(test_html__embeds_stills),
         cmocka_unit_test(test_html__says_when_a_wall_is_too_thin),
         cmocka_unit_test(test_html__names_the_end_thrust),
