@@ -360,6 +360,8 @@ double sm_job_frames_time(const struct sm_job_frames *frames, size_t idx);
 size_t sm_job_frames_at(const struct sm_job_frames *frames, double time_s);
 /** Times that somebody may jump to next, the likeliest first: fetched when nothing else is to do. Takes the place of earlier ones. */
 enum sm_status sm_job_frames_expect(struct sm_job_frames *frames, const double *time_s, size_t n, struct sm_error *err) SM_CHECKED;
+/** Is the JPEG of frame idx at hand, so that asking for it waits for nothing? Looking does not count as use. */
+bool sm_job_frames_is_ready(struct sm_job_frames *frames, size_t idx);
 /**
  * JPEG of frame idx. @param heading frames to fetch ahead after it: positive forwards, negative backwards, 0 = both ways.
  * @param out [inout] bytes are added. @return SM_OK; SM_E_NOTFOUND no picture there; SM_E_CANCELLED closing; SM_E_NOMEM.

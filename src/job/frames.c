@@ -433,6 +433,14 @@ enum sm_status sm_job_frames_get(struct sm_job_frames *frames, size_t idx, int h
     return status;
 }
 
+bool sm_job_frames_is_ready(struct sm_job_frames *frames, size_t idx)
+{
+    pthread_mutex_lock(&frames->lock);
+    bool is_ready = idx < frames->n && frames->slot[idx].jpeg;
+    pthread_mutex_unlock(&frames->lock);
+    return is_ready;
+}
+
 enum sm_status sm_job_frames_expect(struct sm_job_frames *frames, const double *time_s, size_t n, struct sm_error *err)
 {
     size_t *likely = sm_calloc(n + 1, sizeof *likely);
