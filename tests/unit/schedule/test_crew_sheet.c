@@ -120,6 +120,33 @@ static void test_sheet__says_what_the_crew_needs(void **state)
     }
 }
 
+/* What the trade does at every liner (common practice, no source), in the words of the checklist. */
+static void test_sheet__has_the_steps_of_the_trade(void **state)
+{
+    (void)state;
+    static const char *const steps[] = {
+        "Camera under the defect's middle; tape the rod at the manhole rim.",
+        "lens at the packer's middle; move the tape over",
+        "Packer tried inside a piece of this pipe (kit says 18 psi)",
+        "Rod couplings taped over so that they cannot catch",
+        "Slits of 1/4 in in the sleeve's folded fins to let the air out, none anywhere else",
+        "Rehearsal with a dry sleeve to the mark",
+        "two thirds on the first, rough face of the mat, one third on the other, no dry spot",
+        "Fold in from both sides round the packer, lap 1 in, inside the outline marks",
+        "Four ties, two close together at the leading end, few twists: they break when it fills",
+        "from mixing",
+        "no earlier than",
+        "A short push, then pull back by the cable, never by the air line",
+        "Camera, filmed: both ends covered",
+    };
+    struct sm_text text = {0};
+    read_back(&text, SURVEY_FEET, "pdftotext -raw -enc UTF-8 -q");
+    for (size_t i = 0; i < sizeof steps / sizeof *steps; i++) {
+        assert_says(&text, steps[i]);
+    }
+    sm_text_release(&text);
+}
+
 /* More water outside than the kit may be inflated against: no pressure is printed, whoever asks for the reason or not. */
 static void test_sheet__says_not_to_inflate(void **state)
 {
@@ -291,6 +318,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_sheet__says_what_the_crew_needs),
+        cmocka_unit_test(test_sheet__has_the_steps_of_the_trade),
         cmocka_unit_test(test_sheet__says_not_to_inflate),
         cmocka_unit_test(test_sheet__keeps_inside_the_page_and_words_apart),
         cmocka_unit_test(test_sheet__numbers_are_large),
