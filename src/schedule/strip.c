@@ -105,12 +105,20 @@ static bool is_reopened(const struct sm_plan *plan, size_t observation_idx)
     return false;
 }
 
+/* Whether a reach along the axis would only stick out of the mark drawn over it. */
+static bool is_under_mark(const struct sm_strip_work *strip, const struct sm_observation *observation,
+                          double x1, double x2)
+{
+    double x = sm_schedule__strip_x(strip, observation->distance_m), hidden = 0.9 * strip->em;
+    return sm_schedule__strip_holds(strip, observation->distance_m) && x1 >= x - hidden && x2 <= x + hidden;
+}
+
 static void draw_extent(const struct sm_strip_work *strip, const struct sm_observation *observation)
 {
     double x1 = sm_schedule__strip_x(strip, observation->start_m),
            x2 = sm_schedule__strip_x(strip, observation->end_m);
     double y = strip->y + (strip->lanes.wall_top + strip->lanes.wall_bottom) / 2, h = 0.34 * strip->em;
-    if (x2 - x1 < 2) {
+    if (x2 - x1 < 2 || is_under_mark(strip, observation, x1, x2)) {
         return;
     }
     struct sm_rect bar = {x1, y - h, x2 - x1, 2 * h};

@@ -76,6 +76,32 @@ static void test_svg__names_every_item(void **state)
     sm_text_release(&text);
 }
 
+/* How many paths the strip takes where an observation that is referred reaches so far along the pipe. */
+static size_t n_paths(double reach_m)
+{
+    struct survey survey;
+    struct sm_text text = {0};
+    struct sm_error err;
+    survey_build(&survey, SURVEY_METRES);
+    struct sm_observation *observation = &survey.alignment.observation[4];
+    observation->treatment = SM_TREATMENT_REFER;
+    observation->start_m = observation->distance_m;
+    observation->end_m = observation->distance_m + reach_m;
+    assert_ok(sm_schedule_write_svg(&text, &survey.schedule, &err), &err);
+    size_t n = count(text.data, "<path");
+    sm_text_release(&text);
+    survey_release(&survey);
+    return n;
+}
+
+/* A hole as long as a hand does not stick out of its mark as a scrap of hatching; a long crack is drawn. */
+static void test_svg__draws_no_reach_that_its_mark_hides(void **state)
+{
+    (void)state;
+    assert_int_equal(n_paths(0.17), n_paths(0));
+    assert_true(n_paths(1.5) > n_paths(0));
+}
+
 static void test_html__is_one_file_that_asks_for_nothing(void **state)
 {
     (void)state;
@@ -323,6 +349,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_svg__is_well_formed_for_any_survey),
         cmocka_unit_test(test_svg__names_every_item),
+        cmocka_unit_test(test_svg__draws_no_reach_that_its_mark_hides),
         cmocka_unit_test(test_html__is_one_file_that_asks_for_nothing),
         cmocka_unit_test(test_html__is_well_formed),
         cmocka_unit_test(test_html__says_it_all),
