@@ -246,6 +246,15 @@ await step('200 % zoom and a phone', async () => {
   await page.evaluate(() => new Promise(requestAnimationFrame));
   assert.ok(await fits(page), 'no sideways scrolling at 200 %');
   await shot(page, 'zoom');
+  await page.setViewportSize({ width: 390, height: 740 });
+  assert.ok(await fits(page), 'no sideways scrolling on a phone');
+  const broken = await page.evaluate(() => [...document.querySelectorAll('#plan-body td.n')].filter((cell) => {
+    const range = document.createRange();
+    range.selectNodeContents(cell);
+    return range.getClientRects().length > 1;
+  }).length);
+  assert.equal(broken, 0, 'no number of the plan is broken over lines');
+  await shot(page, 'phone');
   await page.setViewportSize({ width: 1400, height: 950 });
   const crew = await open(`${origin}/crew.html`);
   await crew.setViewportSize({ width: 360, height: 740 });
@@ -260,7 +269,16 @@ await step('200 % zoom and a phone', async () => {
   await crew.close();
   await page.bringToFront();
 });
-await step('printed', async () => { await page.pdf({ path: 'shots/print.pdf' }); });
+await step('printed', async () => {
+  await page.locator('#theme').click();
+  await page.emulateMedia({ media: 'print' });
+  assert.equal(await page.evaluate(() => getComputedStyle(document.body).color), 'rgb(27, 42, 51)', 'dark on white, whatever the screen is');
+  assert.ok(await page.locator('#asks').isVisible(), 'what is not settled is said on paper');
+  assert.ok(!(await page.locator('#all').isVisible()));
+  await page.pdf({ path: 'shots/print.pdf' });
+  await page.emulateMedia({ media: null });
+  await page.locator('#theme').click();
+});
 await step('the server restarted, nothing lost', async () => {
   const was = await page.evaluate(() => window.review.state.decisions.length);
   await end(served);
