@@ -108,6 +108,8 @@ static const char *const style[] = {
     ".tape{-webkit-print-color-adjust:exact;print-color-adjust:exact}.wide{overflow:visible}.wide>svg{min-"
     "width:0}\n"
     ".zoom,.still{width:42mm}.zoom .still{position:static}.zoom::before{display:none}\n"
+    "details::details-content{content-visibility:visible;block-size:auto}summary{list-style:none}\n"
+    "details{font-size:9.5pt}\n"
     "th,td{padding:.25rem .6rem .25rem 0}}\n",
 };
 

@@ -89,9 +89,7 @@ static void add_reasons(struct sm_text *out, const struct sm_schedule *s, const 
     enum sm_status status = sm_plan_explain(&reasons, s->plan, s->alignment, s->sheet, idx, NULL);
     out->failed |= status == SM_E_NOMEM;
     if (status == SM_OK && reasons.length) {
-        sm_text_add(out, s->people_unit == SM_UNIT_FT
-                             ? "<details><summary>The plan's reasons</summary>"
-                             : "<details><summary>The plan's reasons</summary>");
+        sm_text_add(out, "<details><summary>The plan's reasons</summary>");
         for (char *line = reasons.data, *end; line && (end = strchr(line, '\n')) != NULL; line = end + 1) {
             *end = '\0';
             sm_text_add(out, "<p>");
