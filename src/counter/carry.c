@@ -6,6 +6,8 @@
 #include <math.h>
 
 #define CARRY_LIMIT_S 120.0
+#define STOOD 0.97      /* a counter that shows the same before and after has stood between */
+#define DOUBT_PER_S 0.1 /* but may have gone out and back, the longer the likelier */
 
 /** Does a jump lie between two times? */
 static bool has_jump(const double *jump_s, size_t n_jumps, double from_s, double to_s)
@@ -27,7 +29,8 @@ static void carry_between(struct sm_reading *r, const struct sm_reading *a, cons
         fabs(moved) * fmin(share, 1 - share); /* counts by which the true way may differ from the line */
     double least = fmin((double)a->confidence, (double)b->confidence);
     r->counts = a->counts + llrint(moved * share);
-    r->confidence = (float)(least * (moved == 0 ? 0.97 : 0.8 / (1.0 + 0.5 * off)));
+    double stood = STOOD / (1.0 + DOUBT_PER_S * (b->time_s - a->time_s));
+    r->confidence = (float)(least * (moved == 0 ? stood : fmin(stood, 0.8 / (1.0 + 0.5 * off))));
     r->state = SM_READING_CARRIED;
 }
 

@@ -118,7 +118,8 @@ static void test_path__hidden_pictures_are_never_read(void **state)
         assert_int_equal(run->reading[i].state == SM_READING_READ, !hidden);
         assert_int_equal(run->reading[i].state == SM_READING_CARRIED, i >= 120 && i < 170);
     }
-    assert_int_equal(run->reading[150].counts, 200); /* it stood all the while */
+    assert_int_equal(run->reading[150].counts, 200); /* it stood all the while, or so it seems */
+    assert_true(run->reading[150].confidence < 0.9f);
     run_free(run);
 }
 
