@@ -1,14 +1,8 @@
-/* Two thousand observations on two kilometres: quick and whole, whatever the rules. */
+/* Two thousand observations on two kilometres: planned whole, whatever the rules. How long it takes:
+ * scripts/bench-plan. */
 #include "plan_large.h"
 
 #include <math.h>
-#include <time.h>
-
-#if defined __SANITIZE_ADDRESS__
-#define MOST_S 20.0
-#else
-#define MOST_S 1.0
-#endif
 
 static struct plan_large large;
 
@@ -34,14 +28,10 @@ static void run(double share_of_connections, bool may_reopen, size_t n_kits)
     struct sm_plan *plan = NULL;
     struct sm_error err = {0};
     plan_large_make(&large, LARGE_N, share_of_connections, may_reopen, n_kits);
-    clock_t before = clock();
     assert_ok(sm_plan_make(&plan, &large.alignment, &large.sheet, &err), &err);
-    double took_s = (double)(clock() - before) / CLOCKS_PER_SEC;
-    print_message("%zu repairs, %zu unrepaired, %d ms\n", plan->n_repairs, plan->n_unrepaired,
-                  (int)(took_s * 1e3));
+    print_message("%zu repairs, %zu unrepaired\n", plan->n_repairs, plan->n_unrepaired);
     assert_true(plan->n_repairs > 100);
     assert_true(count_shown(plan) <= plan->n_unrepaired);
-    assert_true(took_s < MOST_S);
     sm_plan_free(&plan);
 }
 
@@ -70,9 +60,7 @@ static void test_plan__one_long_defect(void **state)
     whole = large.observation[0];
     whole.start_m = 0;
     whole.end_m = LARGE_LENGTH_M;
-    clock_t before = clock();
     assert_ok(sm_plan_make(&plan, &alignment, &sheet, &err), &err);
-    assert_true((double)(clock() - before) / CLOCKS_PER_SEC < MOST_S);
     assert_int_equal(plan->n_unrepaired, 0);
     assert_int_equal(count_shown(plan), 0);
     /* No mix can be cheaper than metres of gain at the best kit's price for one: the chain's last liner is
