@@ -910,8 +910,8 @@ static void test_open__foreign_schema_is_refused(void **state)
         "CREATE VIRTUAL TABLE r USING rtree (a, b, c)",
         "DROP TABLE verdict; CREATE VIEW x AS " ENDLESS "i FROM n; PRAGMA writable_schema = ON;"
         "UPDATE sqlite_schema SET sql = replace(sql, 'VIEW x', 'VIEW verdict') WHERE name = 'x'",
-        "CREATE TABLE x (a); PRAGMA writable_schema = ON;"
-        "UPDATE sqlite_schema SET sql = 'CREATE TRIGGER x BEFORE INSERT ON history BEGIN SELECT 1; END' WHERE name = 'x'",
+        ("CREATE TABLE x (a); PRAGMA writable_schema = ON;"
+         "UPDATE sqlite_schema SET sql = 'CREATE TRIGGER x BEFORE INSERT ON history BEGIN SELECT 1; END' WHERE name = 'x'"),
     };
     for (size_t i = 0; i < sizeof schemas / sizeof *schemas; i++) {
         unlink(scratch->path);
