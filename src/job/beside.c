@@ -160,7 +160,7 @@ enum sm_status sm_job__record_beside(struct sm_job__record *record, const struct
     for (size_t i = 0; status == SM_OK && sheet->n_distances == 0 && i < sheet->n_videos * N_ENDINGS; i++) {
         status = name_beside(&path, sheet->video[i / N_ENDINGS], endings[i % N_ENDINGS], err);
         if (status == SM_OK && is_file(path.data) && !is_same_name(path.data, sheet->log)) {
-            status = sm_job__record_input(record, "beside the video", path.data, NULL, err);
+            status = sm_job__record_input(record, "distances", path.data, NULL, err);
         }
     }
     sm_text_release(&path);
