@@ -261,11 +261,6 @@ static enum sm_status jumps_take(double **jump_s, size_t *n_jumps, const struct 
  */
 static void path_settle(struct sm_counter__way *way, struct lattice *l)
 {
-    for (size_t i = 0; i < way->n; i++) {
-        for (int32_t slot = 0; slot < way->layout->n_slots; slot++) {
-            way->node[i].weight[slot] = 1;
-        }
-    }
     run_forward(l, way);
     (void)path_choose(way, l);
     for (int round = 0; round < SIGN_ROUNDS && sm_counter__signs_judge(way); round++) {

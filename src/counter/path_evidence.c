@@ -234,6 +234,7 @@ static bool node_make(struct sm_counter__node *node, const struct sm_counter__si
     qsort(node->candidate, (size_t)node->n, sizeof *node->candidate, candidate_order);
     node->time_s = sighting->time_s;
     node->expected = SM_NAN;
+    memcpy(node->weight, all_counts, sizeof node->weight);
     return (double)node->candidate[0].cost <= hidden_cost(sighting, layout);
 }
 
